@@ -249,17 +249,6 @@ def test_formulas_in_a_book_are_defused_on_paper(tmp_path, capsys):
     assert "=1+1: book 2, counted 3, +1" in told(capsys, path, "reconcile", tmp_path / "s.csv")
 
 
-def test_a_printed_sheet_escapes_what_the_book_says(tmp_path, capsys):
-    path = tmp_path / "b.spares"
-    with open_book(path, create=True) as book:
-        book.add_locker("<b>A1", "port & aft")
-        book.add_item("<script>alert(1)</script>", locker="<b>A1")
-    told(capsys, path, "sheet", "--to", tmp_path / "s.html")
-    page = (tmp_path / "s.html").read_text()
-    assert "<script" not in page
-    assert "&lt;b&gt;A1 port &amp; aft" in page
-
-
 @pytest.mark.parametrize(
     "line",
     [["nothing.spares"], [__file__], [str(DEMO), "use", IMPELLER], [str(DEMO), "--budget", "-5"],

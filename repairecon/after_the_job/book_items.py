@@ -12,8 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from repairecon.book.ledger import noting
-from repairecon.book.on_order import JOB
-from repairecon.book.spares_book import SparesBook
+from repairecon.book.spares_book import JOB, SparesBook
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.records import Case, Item, Part, StoresMoved
 from repairecon.standards.equivalents import equivalent

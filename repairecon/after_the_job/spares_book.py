@@ -16,8 +16,7 @@ import pandas as pd
 from repairecon.after_the_job.book_items import NO_WISHES, BookItems, BookLine, BookWishes
 from repairecon.after_the_job.bridge import Estimate, days_out, pieces_paid
 from repairecon.book.ledger import noting
-from repairecon.book.on_order import JOB
-from repairecon.book.spares_book import SparesBook
+from repairecon.book.spares_book import JOB, SparesBook
 from repairecon.buying.inputs import mean_of
 from repairecon.read.closed import Closed
 from repairecon.read.problems import shown

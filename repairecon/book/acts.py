@@ -8,18 +8,13 @@ from contextlib import suppress
 from typing import Any
 
 from repairecon.book import schema
-from repairecon.book.amounts import HOURS, MONEY, RATE, Amount, When, amount, day, kept, month_or_day, pieces, words
 from repairecon.book.cards import listed
 from repairecon.book.ledger import noting
+from repairecon.book.schema import Amount, When, amount, day, kept, month_or_day, pieces, words
 from repairecon.book.stock import Stock, by_kind
 from repairecon.read.problems import key, shown
 from repairecon.read.values import plain
 from repairecon.records import BookError, Counted, FitLine, Happened, Item, JobInBook, Movement, ReceiveLine, StockError
-
-_COPIED = (
-    "item", "quantity", "locker_from", "locker_to", "cost_unit", "currency", "rate", "quoted_unit", "person", "unit",
-    "hours", "lot", "cure_date", "reference", "order_line", "on_date", "kind", "undoes",
-)  # fmt: skip
 
 
 class _OnlyShown(Exception):
@@ -37,9 +32,8 @@ class Acts(Stock):
             on_date = day(date, self.ledger.today())
             for place, line in enumerate(lines, start=1):
                 with noting(faults, f"line {place}: "):
-                    columns = self._received(line)
-                    number = self._write(**columns, on_date=on_date, reference=words(reference, "reference"))
-                    made[columns["item"]].append(number)
+                    row = {**self._received(line), "on_date": on_date, "reference": words(reference, "reference")}
+                    made[row["item"]].append(self.ledger.insert("movements", row))
             if faults:
                 raise BookError("the delivery was not written:\n" + "\n".join(faults))
             return tuple(self._happened(item, numbers) for item, numbers in made.items())
@@ -47,7 +41,7 @@ class Acts(Stock):
     def _received(self, line: ReceiveLine) -> dict[str, Any]:
         item = self.item(line.item)
         self.refuse_other_part(item, line.designation)
-        count, cost = pieces(line.quantity, item.measure), kept(line.cost_unit, MONEY, "cost of one")
+        count, cost = pieces(line.quantity, item.measure), kept(line.cost_unit, schema.MONEY, "cost of one")
         into = self._home(item, line.locker)
         if into == schema.LENT_NUMBER:
             raise BookError(f"{shown(schema.LENT)} is for what is lent: say which locker it goes into")
@@ -55,10 +49,10 @@ class Acts(Stock):
             raise BookError(f"quantity times cost is over {plain(schema.LARGEST_VALUE)}: write it as several movements")
         return {
             "kind": "bought", "item": item.number, "quantity": count, "locker_to": into, "cost_unit": cost,
-            "currency": words(line.currency, "currency").upper(), "rate": kept(line.rate, RATE, "rate") or None,
-            "quoted_unit": kept(line.quoted_unit, MONEY, "quoted for one"), "person": words(line.supplier, "supplier"),
-            "lot": words(line.lot, "lot"), "cure_date": month_or_day(line.cure_date), "note": words(line.note, "note"),
-            "order_line": line.order_line,
+            "currency": words(line.currency, "currency").upper(), "rate": kept(line.rate, schema.RATE, "rate") or None,
+            "quoted_unit": kept(line.quoted_unit, schema.MONEY, "quoted for one"), "lot": words(line.lot, "lot"),
+            "person": words(line.supplier, "supplier"), "cure_date": month_or_day(line.cure_date),
+            "note": words(line.note, "note"), "order_line": line.order_line,
         }  # fmt: skip
 
     def fit(
@@ -70,7 +64,7 @@ class Acts(Stock):
         ``more``, here and below: date, note, lot, reference.
         """
         card = self.item(item).name
-        columns = {"unit": self.find("unit", unit), "hours": kept(hours, HOURS, "hours on the clock")}
+        columns = {"unit": self.find("unit", unit), "hours": kept(hours, schema.HOURS, "hours on the clock")}
         return self._take("fitted", card, quantity, locker, {"date": date, **more}, **columns)
 
     def use(self, item: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:
@@ -106,46 +100,34 @@ class Acts(Stock):
             said["on_date"] = day(more.get("date"), self.ledger.today())
             if columns.get("locker_to") == place:
                 raise BookError(f"{shown(card.name)} lies in that locker already: nothing was written")
-            before = self._fitted_last(card, columns["unit"]) if kind == "fitted" else None
-            number = self._write(kind=kind, item=card.number, quantity=count, locker_from=place, **said, **columns)
-            return self._happened(card.number, [number], before)
-
-    def _fitted_last(self, card: Item, unit: int) -> Movement | None:
-        # "+unit" keeps SQLite to the index by item, as a unit may have years of movements
-        where = "item = ? AND locker_from IS NOT NULL AND +unit = ? AND kind = 'fitted'"
-        return max(self.standing(where, (card.number, unit)), key=lambda m: (m.on_date, m.number), default=None)
+            # "+unit" keeps SQLite to the index by item, as a unit may have years of movements
+            where = "item = ? AND locker_from IS NOT NULL AND +unit = ? AND kind = 'fitted'"
+            fitted = self.standing(where, (card.number, columns["unit"])) if kind == "fitted" else ()
+            before = max(fitted, key=lambda m: (m.on_date, m.number), default=None)
+            row = {"kind": kind, "item": card.number, "quantity": count, "locker_from": place, **said, **columns}
+            return self._happened(card.number, [self.ledger.insert("movements", row)], before)
 
     def _from_where(self, card: Item, locker: str | None, quantity: int, lot: str) -> int:
         """The locker that a quantity is taken from; a sentence with what lies where if it does not lie there."""
         where, held = self.lockers_by_number(), self.places(card.number)
         asked = f"{shown(card.name)}: {amount(quantity)} asked"
-
-        def lying(but: int = 0) -> str:
-            there = [f"{amount(q)} in {shown(where[k].name)}" for k, q in held.items() if k != but]
-            return ", ".join(there) or "none anywhere"
-
+        lying = ", ".join(f"{amount(q)} in {shown(where[k].name)}" for k, q in held.items()) or "none anywhere"
         if locker:
-            chosen = self.find("locker", locker)
+            choices = [self.find("locker", locker)]
         else:
             enough = [k for k, q in held.items() if q >= quantity and where[k].kind != "lent"]
             home = [k for k in enough if where[k].name == card.locker]
             choices = home or [k for k in enough if where[k].kind == "aboard"] or enough
-            if len(choices) > 1:
-                raise StockError(f"{shown(card.name)}: {lying()}; say which locker {amount(quantity)} came from")
-            if not choices:
-                raise StockError(f"{asked}, {lying()}; nothing was written. If it lies elsewhere or there are more, "
-                                 "count the locker first")  # fmt: skip
-            (chosen,) = choices
-        if held.get(chosen, 0) < quantity:
-            raise StockError(
-                f"{asked}, {amount(held.get(chosen, 0))} in {shown(where[chosen].name)} by the book (elsewhere: "
-                f"{lying(chosen)}); nothing was written. If there are more, count the locker first"
-            )
-        place = where[chosen].name
+        if len(choices) > 1:
+            raise StockError(f"{shown(card.name)}: {lying}; say which locker {amount(quantity)} came from")
+        if not choices or held.get(choices[0], 0) < quantity:
+            raise StockError(f"{asked}, {lying} by the book; nothing was written. If there are more, count the locker "
+                             "first")  # fmt: skip
+        place = where[choices[0]].name
         there = [x.quantity for x in self.lots(card.name) if x.lot == lot and x.locker == place] if lot else []
         if lot and sum(there) < amount(quantity):
             raise StockError(f"{asked} of lot {shown(lot)}, {sum(there)} left there; nothing was written")
-        return chosen
+        return choices[0]
 
     def give_back(
         self, item: str, borrower: str, quantity: Amount = 1, to: str | None = None, **more: Any
@@ -186,7 +168,8 @@ class Acts(Stock):
                 if card.number in seen:
                     raise BookError(f"{shown(card.name)} is counted twice: add the two up; nothing was written")
                 seen[card.number] = (card, pieces(quantity, card.measure, "count", above=False))
-            row = {"on_date": day(date, self.ledger.today()), "kind": "counted", "note": words(note, "note")}
+            row: dict[str, Any] = {"kind": "counted", "on_date": day(date, self.ledger.today())}
+            row["note"] = words(note, "note")
             marks = {"cure_date": month_or_day(cure_date or ""), "lot": words(lot, "lot")}
             made = []
             for card, quantity in seen.values():
@@ -194,7 +177,8 @@ class Acts(Stock):
                 more = quantity - in_book
                 # marks are of what was found, not of what was missing
                 side = {"locker_to": place, **marks} if more > 0 else {"locker_from" if more else "locker_to": place}
-                number = self._write(**row, **side, item=card.number, quantity=abs(more)) if write else 0
+                row |= {"item": card.number, "quantity": abs(more)}
+                number = self.ledger.insert("movements", row | side) if write else 0
                 made.append(Counted(
                     item=card.name, locker=self.names("locker", [place])[place], in_book=amount(in_book),
                     counted=amount(quantity), movement=next(iter(self.movements_where(f"movement = {number}")), None),
@@ -207,7 +191,13 @@ class Acts(Stock):
         Undoing an undoing lets the first stand again.
         """
         with self.ledger.writing():
-            row, undone_by = self._row(movement), self.undone_by()
+            undone_by = self.undone_by()
+            columns = ", ".join(schema.MOVEMENT)
+            found = self.ledger.rows(f"SELECT {columns} FROM movements WHERE movement = ?", (movement,))
+            if not found:
+                last = self.ledger.rows("SELECT coalesce(max(movement), 0) FROM movements")[0][0]
+                raise BookError(f"there is no movement {movement}: they run from 1 to {last}")
+            row = dict(zip(schema.MOVEMENT, found[0], strict=True))
             if movement in undone_by:
                 raise BookError(f"movement {movement} is undone already, by movement {undone_by[movement]}")
             if row["kind"] == "corrected":
@@ -223,16 +213,10 @@ class Acts(Stock):
                     f"movement {movement} brought {said} to {shown(self.names('locker')[gone])}, where only "
                     f"{amount(lying)} lie now: undo what took them away first, or count the locker; nothing was written"
                 )
-            row |= {"locker_from": gone, "locker_to": come, "undoes": movement, "note": words(note, "note")}
-            row |= {"kind": "undone", "on_date": day(date, self.ledger.today()) if date else row["on_date"]}
-            return self._happened(row["item"], [self._write(**row)])
-
-    def _row(self, number: int) -> dict[str, Any]:
-        rows = self.ledger.rows(f"SELECT {', '.join(_COPIED)} FROM movements WHERE movement = ?", (number,))
-        if not rows:
-            last = self.ledger.rows("SELECT coalesce(max(movement), 0) FROM movements")[0][0]
-            raise BookError(f"there is no movement {number}: they run from 1 to {last}")
-        return dict(zip(_COPIED, rows[0], strict=True))
+            row |= {"locker_from": gone, "locker_to": come, "undoes": movement, "corrects": None}
+            on_date = day(date, self.ledger.today()) if date else row["on_date"]
+            row |= {"kind": "undone", "on_date": on_date, "note": words(note, "note")}
+            return self._happened(row["item"], [self.ledger.insert("movements", row)])
 
     def write_job(
         self, reference: str, received: Iterable[ReceiveLine], fitted: Iterable[FitLine], unit: str, *,
@@ -245,7 +229,12 @@ class Acts(Stock):
         that it does not know is added too. ``write=False`` shows what would happen: the same transaction, taken back.
         """
         with suppress(_OnlyShown), self.ledger.writing():
-            self._refuse_twice(reference)
+            line = words(reference, "reference", required=True)
+            if there := [str(m.number) for m in self.standing("reference = ?", (line,))]:
+                raise BookError(
+                    f"this job is in the book already (movement{'s' if len(there) > 1 else ''} {', '.join(there)}): "
+                    "nothing was written. To write it anew, undo all of them first"
+                )
             if new_cards is not None and key(unit) not in map(key, self.names("unit").values()):
                 self.add_unit(unit)
             for fields in new_cards or ():
@@ -255,16 +244,6 @@ class Acts(Stock):
             if not write:
                 raise _OnlyShown
         return job
-
-    def _refuse_twice(self, reference: str) -> None:
-        line = words(reference, "reference", required=True)
-        there = [str(m.number) for m in self.standing("reference = ?", (line,))]
-        if there:
-            which = f"movement{'s' if len(there) > 1 else ''} {', '.join(there)}"
-            raise BookError(
-                f"this job is in the book already ({which}): nothing was written. To write it anew, undo all of them "
-                "first"
-            )
 
     def _job_lines(
         self, received: Iterable[ReceiveLine], fitted: Iterable[FitLine], unit: str, hours: Amount | None, date: When,
@@ -291,9 +270,6 @@ class Acts(Stock):
         if faults:
             raise BookError("the job was not written:\n" + "\n".join(dict.fromkeys(faults)))
         return tuple(self._happened(item, listed, before.get(item)) for item, listed in numbers.items())
-
-    def _write(self, **columns: Any) -> int:
-        return self.ledger.insert("movements", columns)
 
     def _happened(self, item: int, numbers: Iterable[int], before: Movement | None = None) -> Happened:
         made = self.movements_where(f"movement IN ({listed(numbers)})")

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any, Literal
+from typing import Any
 
 from repairecon.book import schema
-from repairecon.book.amounts import HOURS, Amount, Scale, amount, as_said, choice, kept, month_or_day, pieces, words
 from repairecon.book.ledger import Ledger
+from repairecon.book.schema import Amount, Scale, Sort, amount, as_said, choice, kept, month_or_day, pieces, words
+from repairecon.read import values
 from repairecon.read.problems import Problems, key, shown
 from repairecon.records import LOCKER_KINDS, MEASURES, SHELF_GROUPS, BookError, Item, Locker, UnitAboard
 from repairecon.standards.equivalents import equivalent, identify
 
-Sort = Literal["item", "locker", "unit"]
 TEXTS = ("system", "makers_number", "cross_reference", "designation", "material", "needs", "note")
 SHARES = ("weight_kg", "volume_litres", "resale_rate")
 MOST_ALIKE = 8
@@ -22,15 +22,6 @@ CHOICES = {
     ("locker", "kind"): (LOCKER_KINDS[:2], "kind of locker"), ("item", "measure"): (MEASURES, "measure"),
     ("item", "shelf_group"): (SHELF_GROUPS, "shelf group"),
 }  # fmt: skip
-FIELDS: Mapping[Sort, tuple[str, ...]] = {
-    "item": (
-        "name", "system", "units", "makers_number", "cross_reference", "designation", "material", "measure", "minimum",
-        "locker", "shelf_group", "critical", "needs", "weight_kg", "volume_litres", "resale_rate", "carried", "note",
-    ),
-    "locker": ("name", "place", "kind", "note"),
-    "unit": ("name", "kind", "hours", "hours_on", "note"),
-}  # fmt: skip
-"""What a card may say, in the order in which it is read and written."""
 
 
 class Cards:
@@ -66,25 +57,25 @@ class Cards:
             seen_on, seen = newest.get(unit, ("", None))
             if seen is None or (hours is not None and on_date >= seen_on):
                 seen_on, seen = on_date, hours
-            clock = amount(seen, HOURS)
+            clock = amount(seen, schema.HOURS)
             made.append(UnitAboard(number=unit, name=name, kind=kind, hours=clock, hours_on=seen_on, note=note))
         return tuple(made)
 
     def add_item(self, name: str, **fields: Any) -> Item:
         """A new item; ``fields`` are those of the record Item."""
-        return self.item_by_number(self._add("item", {"name": name, **fields}))
+        return self.item_by_number(self._write("item", {"name": name, **fields}))
 
     def change_item(self, item: str, **fields: Any) -> Item:
         """Another name, minimum, locker or whatever of an item; its earlier cards stay in the book."""
-        return self.item_by_number(self._change("item", item, fields))
+        return self.item_by_number(self._write("item", fields, item))
 
     def add_locker(self, name: str, place: str = "", **fields: str) -> None:
         """A new locker, aboard or ashore."""
-        self._add("locker", {"name": name, "place": place, **fields})
+        self._write("locker", {"name": name, "place": place, **fields})
 
     def add_unit(self, name: str, kind: str = "", hours: Amount | None = None, **fields: Any) -> None:
         """A new unit aboard."""
-        self._add("unit", {"name": name, "kind": kind, "hours": hours, **fields})
+        self._write("unit", {"name": name, "kind": kind, "hours": hours, **fields})
 
     def write_card(self, sort: Sort, called: str, /, **fields: Any) -> bool:
         """Add an item, a locker or a unit, or change the one of just this name; True if it is new.
@@ -95,9 +86,9 @@ class Cards:
         if not known and "name" in fields:  # what is to be renamed must be there
             raise BookError(f"the book has no {sort} {shown(called)} to be called otherwise")
         if known:
-            self._change(sort, called, fields)
+            self._write(sort, fields, called)
         else:
-            self._add(sort, {"name": called, **fields})
+            self._write(sort, {"name": called, **fields})
         return not known
 
     def lockers_by_number(self) -> dict[int, Locker]:
@@ -110,10 +101,11 @@ class Cards:
         which = "" if only is None else f"WHERE item = {int(only)} "
         with self.ledger.reading():
             lockers, units = self.names("locker"), self.names("unit")
-            rows = self.ledger.rows(f"SELECT item, {', '.join(FIELDS['item'])} FROM current_items {which}ORDER BY item")
+            columns = ", ".join(schema.CARDS["item"])
+            rows = self.ledger.rows(f"SELECT item, {columns} FROM current_items {which}ORDER BY item")
         made = {}
         for number, *cells in rows:
-            said = as_said(FIELDS["item"], cells)
+            said = as_said(schema.CARDS["item"], cells)
             said |= {"units": tuple(units[int(u)] for u in said["units"].split(";") if u)}
             said |= {"locker": lockers[said["locker"]] if said["locker"] else ""}
             said |= {name: bool(said[name]) for name in ("critical", "carried")}
@@ -157,28 +149,25 @@ class Cards:
             advice = f"write one of: {', '.join(map(shown, alike[:MOST_ALIKE]))}"
         raise BookError(f"the book has no {sort} {shown(str(name))}: {advice}")
 
-    def _add(self, sort: Sort, fields: Mapping[str, Any]) -> int:
+    def _write(self, sort: Sort, fields: Mapping[str, Any], called: str | None = None) -> int:
+        """A new thing, or a further version of the one so called, what is not said as it was; its number."""
         with self.ledger.writing():
-            columns = self._columns(sort, None, {"name": "", **fields})
-            number = self.ledger.rows(f"SELECT coalesce(max({sort}), 0) + 1 FROM {sort}s")[0][0]
-            self.ledger.insert(f"{sort}s", {sort: number})
+            number = None if called is None else self.find(sort, called)
+            columns = self._columns(sort, number, fields if number else {"name": "", **fields})
+            if number is None:
+                number = int(self.ledger.rows(f"SELECT coalesce(max({sort}), 0) + 1 FROM {sort}s")[0][0])
+                self.ledger.insert(f"{sort}s", {sort: number})
+            else:
+                known = schema.CARDS[sort]
+                before = self.ledger.rows(f"SELECT {', '.join(known)} FROM current_{sort}s WHERE {sort} = ?", (number,))
+                columns = dict(zip(known, before[0], strict=True)) | columns
             self.ledger.insert(f"{sort}_versions", {sort: number, **columns})
-        return int(number)
-
-    def _change(self, sort: Sort, name: str, fields: Mapping[str, Any]) -> int:
-        """A further version: what is not said stays; the number of what was changed."""
-        with self.ledger.writing():
-            number = self.find(sort, name)
-            columns = self._columns(sort, number, fields)
-            sql = f"SELECT {', '.join(FIELDS[sort])} FROM current_{sort}s WHERE {sort} = ?"
-            before = dict(zip(FIELDS[sort], self.ledger.rows(sql, (number,))[0], strict=True))
-            self.ledger.insert(f"{sort}_versions", {sort: number, **before, **columns})
         return number
 
     def _columns(self, sort: Sort, number: int | None, fields: Mapping[str, Any]) -> dict[str, Any]:
         for name in fields:
-            if name not in FIELDS[sort]:
-                raise BookError(f"{sort}: no such field {shown(name)}; {Problems().advice(name, FIELDS[sort])}")
+            if name not in schema.CARDS[sort]:
+                raise BookError(f"{sort}: no such field {shown(name)}; {Problems().advice(name, schema.CARDS[sort])}")
         if sort == "locker" and number == schema.LENT_NUMBER:
             raise BookError(f"{shown(schema.LENT)} is where the book keeps what is lent: it stays as it is")
         card = self.item_by_number(number) if sort == "item" and number else None
@@ -186,7 +175,7 @@ class Cards:
         if fields.get("hours") is not None:
             said |= {"hours": fields["hours"], "hours_on": fields.get("hours_on") or self.ledger.today()}
         said.setdefault("measure", card.measure if card else "piece")
-        made = {name: self._column(sort, name, said, number) for name in said if name in FIELDS[sort]}
+        made = {name: self._column(sort, name, said, number) for name in said if name in schema.CARDS[sort]}
         if card and self.ledger.rows("SELECT 1 FROM movements WHERE item = ? LIMIT 1", (number,)):
             if identify(card.designation) and identify(made.get("designation", "")):
                 self.refuse_other_part(card, made["designation"], made.get("material", card.material))
@@ -197,11 +186,18 @@ class Cards:
     def _column(self, sort: Sort, name: str, said: Mapping[str, Any], number: int | None) -> Any:
         value = said[name]
         if name == "name":
-            return self._free_name(sort, value, number)
+            line = words(value, f"{sort} name", required=True)
+            for other, known in self.names(sort).items():
+                if key(known) == key(line) and number != other:
+                    raise BookError(f"there is a {sort} {shown(known)} already: use another name, or change that one")
+            return line
         if (sort, name) in CHOICES:
             return choice(value, *CHOICES[sort, name])
         if name in ("critical", "carried"):
-            return int(bool(value))
+            read = values.yes_no(value) if isinstance(value, str) else bool(value)
+            if isinstance(read, values.Misread):
+                raise schema.wrong(name, value, read.write)
+            return int(read)
         if name in SHARES:
             scale = Scale(6, 1 if name == "resale_rate" else 1_000_000, rounds=True)
             found = kept(None if value is None else str(value), scale, name)
@@ -214,7 +210,7 @@ class Cards:
             named = value.split(";") if isinstance(value, str) else value
             return ";".join(str(self.find("unit", n)) for n in dict.fromkeys(named) if n.strip())
         if name == "hours":
-            return kept(value, HOURS, "hours on the clock")
+            return kept(value, schema.HOURS, "hours on the clock")
         return month_or_day(value, "date of the hours") if name == "hours_on" else words(value, name)
 
     def refuse_other_part(self, card: Item, designation: str, material: str = "") -> None:
@@ -231,13 +227,6 @@ class Cards:
                 f"{shown(said)} is not the {shown(card.designation)} of {shown(card.name)}{why}: give it a card of its "
                 "own"
             )
-
-    def _free_name(self, sort: Sort, name: str, but: int | None) -> str:
-        line = words(name, f"{sort} name", required=True)
-        for number, known in self.names(sort).items():
-            if key(known) == key(line) and number != but:
-                raise BookError(f"there is a {sort} {shown(known)} already: use another name, or change that one")
-        return line
 
 
 def listed(numbers: Iterable[int]) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from functools import partial
@@ -16,27 +16,21 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book import schema
-from repairecon.book.amounts import COUNT, SCALES, Scale, amount, month_or_day, now, typed, words
-from repairecon.book.cards import FIELDS, SHARES, Sort
-from repairecon.book.ledger import name_of, new_ledger, worded_errors
+from repairecon.book.cards import SHARES
+from repairecon.book.ledger import name_of, new_ledger, now, worded_errors
 from repairecon.book.lists import read_by
+from repairecon.book.schema import SCALES, Sort, amount, month_or_day, typed, words
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
 from repairecon.read.columns import Headings
 from repairecon.read.files import Value, as_meant, csv_text, defused, workbook_bytes, write_all
+from repairecon.read.passage_toml import PASSAGE
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.values import Limits, plain
 from repairecon.records import LOCKER_KINDS, MEASURES, MOVEMENT_KINDS, SHELF_GROUPS, BookFileError, ListError
 
-_MOVEMENT = (
-    "on_date", "kind", "item", "quantity", "locker_from", "locker_to", "cost_unit", "currency", "rate", "quoted_unit",
-    "person", "unit", "hours", "lot", "cure_date", "reference", "note", "undoes", "corrects", "order_line",
-)  # fmt: skip
-_ORDER = ("on_date", "supplier", "job", "for_unit", "currency", "rate", "expected_days")
-_ORDER_LINE = ("order_number", "part", "whole_unit", "item", "designation", "material", "pieces", "packs",
-               "quoted_pack", "cost_unit", "carriage_unit", "duty_unit")  # fmt: skip
-_SCALES = {**SCALES, **dict.fromkeys(("order_number", "order_line", "packs", "expected_days"), COUNT)}
+_SCALES = {**SCALES, **dict.fromkeys(("packs", "expected_days"), schema.COUNT)}
 _REFERS: dict[str, Sort] = {"locker": "locker", "locker_from": "locker", "locker_to": "locker", "unit": "unit",
                             "item": "item"}  # fmt: skip
 _YES_NO = ("critical", "carried", "whole_unit")
@@ -45,19 +39,22 @@ _TABLES = {"lockers.csv": ("locker_versions", "locker"), "units.csv": ("unit_ver
            "order_lines.csv": ("order_lines", "line"), "movements.csv": ("movements", "movement")}  # fmt: skip
 _CHOICES = {("locker", "kind"): (LOCKER_KINDS, "aboard"), ("item", "measure"): (MEASURES, "piece"),
             ("movement", "kind"): (MOVEMENT_KINDS, "")}  # fmt: skip
-_WORKBOOK, _SQL = "spares.xlsx", "spares.sql"
-
-
+_SIDES = {
+    "bought": (False, True), "used": (True, False), "fitted": (True, False), "scrapped": (True, False),
+    "moved": (True, True), "lent": (True, True), "returned": (True, True),
+}  # fmt: skip
+"""Whether a movement of a kind must name the locker it leaves and the one it comes to; else that side stays blank."""
 FILES = {
     file: Headings(columns, required, frozenset(columns))
     for file, columns, required in (
         ("about.csv", ("name", "value"), ("name", "value")),
-        ("lockers.csv", ("number", *FIELDS["locker"], "written_at"), ("name",)),
-        ("units.csv", ("number", *FIELDS["unit"], "written_at"), ("name",)),
-        ("items.csv", ("number", *FIELDS["item"], "written_at"), ("name",)),
-        ("orders.csv", ("number", *_ORDER, "written_at"), ("on_date", "supplier", "job")),
-        ("order_lines.csv", ("number", *_ORDER_LINE), ("order_number", "part", "pieces", "packs", "cost_unit")),
-        ("movements.csv", ("number", *_MOVEMENT, "written_at"), ("on_date", "kind", "item", "quantity")),
+        ("lockers.csv", ("number", *schema.CARDS["locker"], "written_at"), ("name",)),
+        ("units.csv", ("number", *schema.CARDS["unit"], "written_at"), ("name",)),
+        ("items.csv", ("number", *schema.CARDS["item"], "written_at"), ("name",)),
+        ("orders.csv", ("number", *schema.ORDER, "written_at"), ("on_date", "supplier", "job")),
+        ("order_lines.csv", ("number", "order_number", *schema.ORDER_LINE),
+         ("order_number", "part", "pieces", "packs", "cost_unit")),
+        ("movements.csv", ("number", *schema.MOVEMENT, "written_at"), ("on_date", "kind", "item", "quantity")),
     )
 }
 
@@ -73,7 +70,7 @@ def export_papers(book: SparesBook, folder: str | os.PathLike[str]) -> tuple[Pat
         "stock": _sheet(book.stock()), "items": _sheet(book.items()), "lockers": _sheet(book.lockers()),
         "units": _sheet(book.units()), "movements": _sheet(book.movements()),
     }  # fmt: skip
-    files = {**_csv_files(book), _WORKBOOK: workbook_bytes(sheets), _SQL: sql_text(book).encode("utf-8")}
+    files = {**_csv_files(book), "spares.xlsx": workbook_bytes(sheets), "spares.sql": sql_text(book).encode("utf-8")}
     write_all(Path(folder), files)
     return tuple(sorted(Path(folder) / name for name in files))
 
@@ -87,22 +84,19 @@ def sql_text(book: SparesBook) -> str:
 
 
 def _sheet(records: tuple[Any, ...]) -> list[list[Value]]:
-    if not records:
-        return [["nothing"]]
-    names = [f.name for f in fields(records[0])]
-    return [list(names), *([_plain(getattr(r, n)) for n in names] for r in records)]
+    def plain_value(value: Any) -> Value:
+        if isinstance(value, Decimal):
+            return values.figure(float(value))
+        return "; ".join(value) if isinstance(value, tuple) else value
 
-
-def _plain(value: Any) -> Value:
-    if isinstance(value, Decimal):
-        return int(value) if value == value.to_integral_value() else float(value)
-    return "; ".join(value) if isinstance(value, tuple) else value
+    names = [f.name for f in fields(records[0])] if records else ["nothing"]
+    return [list(names), *([plain_value(getattr(r, n)) for n in names] for r in records)]
 
 
 def _csv_files(book: SparesBook) -> dict[str, bytes]:
     """The rows of every table with names for numbers, and numbers as an owner writes them."""
     with book.ledger.reading():
-        names = {sort: book.names(sort) for sort in FIELDS}
+        names = {sort: book.names(sort) for sort in schema.CARDS}
         files: dict[str, Iterable[tuple[Value, ...]]] = {"about.csv": list(book.about.items())}
         for file, (table, number) in _TABLES.items():
             columns = FILES[file].columns
@@ -151,6 +145,17 @@ def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str]
             ledger.insert(table, *rows)
 
 
+def keep_passage(folder: str | os.PathLike[str], beside: Path) -> str:
+    """Copy the passage.toml of a folder beside the book built from it; what was done, in words."""
+    source, target = Path(folder) / PASSAGE, beside / PASSAGE
+    if not source.is_file() or source.resolve() == target.resolve():
+        return ""
+    if target.exists():
+        return f"{PASSAGE} lies beside the book already: that of {folder} was not taken"
+    write_all(beside, {PASSAGE: source.read_bytes()})
+    return f"{PASSAGE} was copied beside it"
+
+
 @dataclass
 class _Cards:
     """Versions of one sort of thing as they are to be written, and the numbers of the names that hold now."""
@@ -162,10 +167,7 @@ class _Cards:
 
     def number_of(self, row: Row, column: str, text: str) -> int | None:
         """The number of what a cell names; an unknown name is a fault."""
-        found = self.numbers.get(key(text)) if text else None
-        if text and found is None and self.names.whole:
-            row.fault(column, shown(text), self.names.advice(row.problems, text))
-        return found
+        return self.numbers.get(key(row.named(column, self.names, word=text)))
 
 
 class _Folder:
@@ -205,14 +207,10 @@ class _Folder:
         highest = 1 if sort == "locker" else 0
         for row in table.rows:
             following = highest + 1
-            text = row.text("number")
-            found = _number(text, following)
-            if text and found is None:
-                advice = f"write {following}, or the number of a row above of which this is a later card"
-                row.fault("number", shown(text), advice)
-            number = found or following
+            advice = f"write {following}, or the number of a row above of which this is a later card"
+            number = _among(row, "number", following, advice) or following
             highest = max(highest, number)
-            made = {sort: number, **self._columns(row, FIELDS[sort], sort)}
+            made = {sort: number, **self._columns(row, schema.CARDS[sort], sort)}
             if "name" in row.cells and not made["name"]:
                 row.fault("name", "nothing", f"name the {sort}")
             if sort == "locker":
@@ -234,8 +232,15 @@ class _Folder:
     def _cell(self, row: Row, name: str, sort: str) -> Any:
         if (sort, name) in _CHOICES:
             return row.choice(name, *_CHOICES[sort, name])
-        if name in _SCALES:
-            return _whole(row, name, _SCALES[name])
+        if name in _SCALES:  # the whole number that the book keeps for an amount, None when blank or wrong
+            return read_by(row, name, lambda text: typed(text, _SCALES[name]) if text else None)
+        if name in ("order_number", "order_line"):
+            table = "orders" if name == "order_number" else "order_lines"
+            most = len(self.orders[table])
+            return _among(row, name, most, f"write the number of a row of {table}.csv (1 to {most})")
+        if name in ("undoes", "corrects"):
+            most = len(self.movements)
+            return _among(row, name, most, f"write the number of an earlier movement (1 to {most})")
         if name in _REFERS:
             return self.cards[_REFERS[name]].number_of(row, name, as_meant(row.text(name)))
         if name in SHARES:
@@ -266,38 +271,27 @@ class _Folder:
         numbers = [self.cards["unit"].number_of(row, "units", name) for name in named]
         made["units"] = ";".join(str(n) for n in dict.fromkeys(numbers) if n)
 
-    def _numbered(self, row: Row, number: int, how: str, write: Callable[[str], str]) -> None:
+    def _numbered(self, row: Row, number: int) -> None:
         """A row is numbered in the order of the rows, or not at all; what it needs must be there."""
         if row.text("number") not in ("", str(number)):
-            row.fault("number", shown(row.text("number")), f"write {number}: {how}")
+            row.fault("number", shown(row.text("number")), f"write {number}: rows are numbered in their order")
         for column in FILES[row.file].required:
-            row.required(column, write(column))
+            row.required(column, f"write the {column.removeprefix('on_').replace('_', ' ')}")
 
     def _order(self, row: Row, number: int) -> dict[str, Any]:
-        self._numbered(row, number, "the number of the row", lambda _: "write it as it stands in the order")
+        self._numbered(row, number)
         if row.file == "orders.csv":
-            return self._columns(row, _ORDER, "order") | {"written_at": _text(row, "written_at") or self.written_at}
-        self._refers(row, "order_number", "orders")
-        made = self._columns(row, _ORDER_LINE, "line")
+            made = self._columns(row, schema.ORDER, "order")
+            return made | {"written_at": _text(row, "written_at") or self.written_at}
+        made = self._columns(row, ("order_number", *schema.ORDER_LINE), "line")
         return made | {name: made[name] or 0 for name in ("quoted_pack", "carriage_unit", "duty_unit")}
-
-    def _refers(self, row: Row, column: str, table: str) -> None:
-        number, most = _whole(row, column, COUNT), len(self.orders[table])
-        if number is not None and not 1 <= number <= most:
-            row.fault(column, shown(row.text(column)), f"write the number of a row of {table}.csv (1 to {most})")
 
     def _movement(self, row: Row) -> None:
         """A movement, held against what the rows above leave; a row with a fault is left out of the sums."""
         most = len(self.movements)
-        self._numbered(row, most + 1, "movements are numbered in the order of the rows",
-                       lambda column: f"write the {column.replace('on_', '')} of the movement")  # fmt: skip
-        made = self._columns(row, _MOVEMENT, "movement")
-        self._refers(row, "order_line", "order_lines")
+        self._numbered(row, most + 1)
+        made = self._columns(row, schema.MOVEMENT, "movement")
         made["quantity"] = made["quantity"] or 0
-        for name in ("undoes", "corrects"):
-            made[name] = _number(row.text(name), most)
-            if row.text(name) and made[name] is None:
-                row.fault(name, shown(row.text(name)), f"write the number of an earlier movement (1 to {most})")
         made["written_at"] = _text(row, "written_at") or self.written_at
         for column, write in self._wrong(made) if not row.bad else ():
             if column not in row.bad:
@@ -316,10 +310,9 @@ class _Folder:
             yield "quantity", "write more than 0"
         if self._measures.get(made["item"]) == "piece" and quantity % 1000:
             yield "quantity", "write a whole number: these come in pieces"
-        sides = (("locker_from", gone, schema.NEEDS_FROM), ("locker_to", come, schema.NEEDS_TO))
-        for column, there, needs in sides:
-            if kind in schema.SIDES and (kind in needs) != (there is not None):
-                yield column, f"{'name the locker' if kind in needs else 'leave it blank'}: something is {kind}"
+        for column, needed in zip(("locker_from", "locker_to"), _SIDES.get(kind, ()), strict=False):
+            if needed != (made[column] is not None):
+                yield column, f"{'name the locker' if needed else 'leave it blank'}: something is {kind}"
         if kind == "counted" and (gone is None) == (come is None):
             yield "locker_to", "name locker_to if more were found, locker_from if fewer"
         if gone is not None and gone == come:
@@ -346,15 +339,15 @@ class _Folder:
             yield "quantity", f"only {amount(lying)} lie in {place} by the rows above"
 
 
-def _number(text: str, most: int) -> int | None:
-    """A whole number from 1 to ``most``."""
-    return int(text) if text.isascii() and text.isdecimal() and 1 <= int(text[:9]) <= most else None
+def _among(row: Row, column: str, most: int, write: str) -> int | None:
+    """The whole number from 1 to ``most`` in a cell, None when blank or wrong."""
+    text = row.text(column)
+    if text.isascii() and text.isdecimal() and 1 <= int(text[:9]) <= most:
+        return int(text)
+    if text:
+        row.fault(column, shown(text), write)
+    return None
 
 
 def _text(row: Row, column: str) -> str:
     return read_by(row, column, lambda text: words(as_meant(text), column)) or ""
-
-
-def _whole(row: Row, column: str, scale: Scale) -> int | None:
-    """The whole number that the book keeps for the amount in a cell, None when blank or wrong."""
-    return read_by(row, column, lambda text: typed(text, scale) if text else None)

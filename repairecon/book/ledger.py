@@ -14,8 +14,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal
 
-from repairecon.book import proof, schema
-from repairecon.book.amounts import now
+from repairecon.book import schema
 from repairecon.read.problems import clean
 from repairecon.records import BookBusyError, BookError, BookFileError, StockError
 
@@ -33,6 +32,11 @@ _DAMAGED = {
     "TOOBIG": f"a cell of more than {LONGEST_CELL} characters",
 }
 """What tells of a damaged file, with words of ours where those of SQLite say little."""
+
+
+def now() -> str:
+    """This moment, UTC."""
+    return datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def name_of(path: Path) -> str:
@@ -65,26 +69,20 @@ _WORDS: tuple[tuple[str, type[BookError], str], ...] = (
 """Names of errors, or of their families, with our words for them; the last is for all others."""
 
 
-def _worded(error: sqlite3.Error, path: Path) -> BookError:
-    """What SQLite reports, in an owner's words."""
-    name, text = str(getattr(error, "sqlite_errorname", "")).removeprefix("SQLITE_"), clean(str(error))
-    family = name.split("_")[0]
-    if name == "CONSTRAINT_TRIGGER" and text == "not so many there":
-        return StockError("not so many lie there: nothing was written. Count the locker first")
-    if family in _DAMAGED or name in _DAMAGED:
-        return damaged(path, _DAMAGED.get(family) or text)
-    said = (w for w in _WORDS if not w[0] or {name, family} & set(w[0].split()))
-    _, kind, words = next(said)
-    return kind(words.format(name_of(path), text))
-
-
 @contextlib.contextmanager
 def worded_errors(path: Path) -> Iterator[None]:
     """Errors of SQLite and of the file system become errors fit to show."""
     try:
         yield
     except sqlite3.Error as error:
-        raise _worded(error, path) from error
+        name, text = str(getattr(error, "sqlite_errorname", "")).removeprefix("SQLITE_"), clean(str(error))
+        family = name.split("_")[0]
+        if name == "CONSTRAINT_TRIGGER" and text == "not so many there":
+            raise StockError("not so many lie there: nothing was written. Count the locker first") from error
+        if family in _DAMAGED or name in _DAMAGED:
+            raise damaged(path, _DAMAGED.get(family) or text) from error
+        _, kind, words = next(w for w in _WORDS if not w[0] or {name, family} & set(w[0].split()))
+        raise kind(words.format(name_of(path), text)) from error
     except UnicodeDecodeError as error:
         raise damaged(path, "text that is none") from error
     except FileExistsError as error:
@@ -150,7 +148,7 @@ class Ledger:
             last = int(self.link.execute("SELECT last_insert_rowid()").fetchone()[0])
             given = [number for row in rows if isinstance(number := row.get(schema.KEYS.get(table, "")), int)]
             # what brings no number of its own is numbered by SQLite, one after the other
-            proof.seal(self.link, table, given or range(last - len(rows) + 1, last + 1))
+            schema.seal(self.link, table, given or range(last - len(rows) + 1, last + 1))
             return last
 
     @contextlib.contextmanager
@@ -217,7 +215,18 @@ def open_ledger(path: Path, wait_s: float, today: datetime.date | None, bring_up
         link, writable = connection(path, wait_s)
     ledger = Ledger(path, link, writable, today)
     try:
-        found = _version(ledger)
+        found = int(ledger.rows("PRAGMA user_version")[0][0])
+        if found > schema.VERSION:
+            raise BookFileError(
+                f"{name_of(path)} was written by a newer version of this program (book {found}, this one knows "
+                f"{schema.VERSION}): nothing was changed. Install the newer version"
+            )
+        if found < 1:
+            raise damaged(path, "no version")
+        with worded_errors(path):  # a replaced view would answer what its writer likes, and may never end
+            wrong = schema.shape_faults(link, found)
+        if wrong:
+            raise damaged(path, "; ".join(wrong[:3]) + ("; ..." if len(wrong) > 3 else ""))
         if found < schema.VERSION and writable and bring_up:
             _bring_up(ledger, wait_s)
         elif found < schema.VERSION:
@@ -233,20 +242,21 @@ def open_ledger(path: Path, wait_s: float, today: datetime.date | None, bring_up
     return ledger
 
 
-def _version(ledger: Ledger) -> int:
-    found = int(ledger.rows("PRAGMA user_version")[0][0])
-    if found > schema.VERSION:
-        raise BookFileError(
-            f"{name_of(ledger.path)} was written by a newer version of this program (book {found}, this one knows "
-            f"{schema.VERSION}): nothing was changed. Install the newer version"
-        )
-    if found < 1:
-        raise damaged(ledger.path, "no version")
-    with worded_errors(ledger.path):  # a replaced view would answer what its writer likes, and may never end
-        wrong = proof.shape_faults(ledger.link, found)
-    if wrong:
-        raise damaged(ledger.path, "; ".join(wrong[:3]) + ("; ..." if len(wrong) > 3 else ""))
-    return found
+def _bring_up(ledger: Ledger, wait_s: float) -> None:
+    """Run the steps an older book lacks, after a backup that was read again and found sound."""
+    path = ledger.path
+    with ledger.writing():  # no other program writes between the backup and the steps
+        found = int(ledger.rows("PRAGMA user_version")[0][0])
+        if found >= schema.VERSION:  # another program was quicker
+            return
+        moment = now().translate({ord(c): None for c in ":-."})
+        with contextlib.closing(connect(path, "mode=ro", wait_s)) as copy:
+            back_up(copy, path, path.with_name(f"{path.stem}-before-version-{found + 1}-{moment}{path.suffix}"))
+        with worded_errors(path):
+            schema.run_steps(ledger.link, found)
+            broken = ledger.link.execute("PRAGMA foreign_key_check").fetchall()
+        if broken:
+            raise damaged(path, "lines that belong to nothing")
 
 
 def _brought_up_in_memory(path: Path, link: sqlite3.Connection, found: int) -> sqlite3.Connection:
@@ -255,7 +265,7 @@ def _brought_up_in_memory(path: Path, link: sqlite3.Connection, found: int) -> s
         undone.callback(copy.close)
         link.backup(copy)
         copy.execute("BEGIN")
-        proof.run_steps(copy, found)
+        schema.run_steps(copy, found)
         copy.execute("COMMIT")
         undone.pop_all()
     return copy
@@ -322,23 +332,6 @@ def connection(path: Path, wait_s: float) -> tuple[sqlite3.Connection, bool]:
     return connect(path, "mode=ro&immutable=1", wait_s), False
 
 
-def _bring_up(ledger: Ledger, wait_s: float) -> None:
-    """Run the steps an older book lacks, after a backup that was read again and found sound."""
-    path = ledger.path
-    with ledger.writing():  # no other program writes between the backup and the steps
-        found = int(ledger.rows("PRAGMA user_version")[0][0])
-        if found >= schema.VERSION:  # another program was quicker
-            return
-        moment = now().translate({ord(c): None for c in ":-."})
-        with contextlib.closing(connect(path, "mode=ro", wait_s)) as copy:
-            back_up(copy, path, path.with_name(f"{path.stem}-before-version-{found + 1}-{moment}{path.suffix}"))
-        with worded_errors(path):
-            proof.run_steps(ledger.link, found)
-            broken = ledger.link.execute("PRAGMA foreign_key_check").fetchall()
-        if broken:
-            raise damaged(path, "lines that belong to nothing")
-
-
 @contextlib.contextmanager
 def _new_file(path: Path) -> Iterator[Path]:
     """A file beside its place that takes the name when it is whole, and never the place of another."""
@@ -357,10 +350,12 @@ def _new_file(path: Path) -> Iterator[Path]:
                 raise
             except OSError:  # some sticks know no second name for a file
                 part.rename(path)
-            with contextlib.suppress(OSError), contextlib.ExitStack() as at_end:
+            with contextlib.suppress(OSError):
                 folder = os.open(path.parent, os.O_RDONLY)
-                at_end.callback(os.close, folder)
-                os.fsync(folder)
+                try:
+                    os.fsync(folder)
+                finally:
+                    os.close(folder)
     finally:
         for end in ("", "-wal", "-shm", "-journal"):
             with contextlib.suppress(OSError):
@@ -373,7 +368,7 @@ def new_ledger(path: Path, about: Mapping[str, str], written_at: str = "") -> It
     with _new_file(path) as part:
         with contextlib.closing(sqlite3.connect(part, isolation_level=None)) as link:
             link.execute("BEGIN IMMEDIATE")
-            proof.run_steps(link, 0)
+            schema.run_steps(link, 0)
             link.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
             link.execute("COMMIT")
         with contextlib.closing(Ledger(path, connect(part, "mode=rw", 5.0), True, None)) as ledger:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import re
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
@@ -13,10 +12,10 @@ from itertools import groupby
 from pathlib import Path
 from typing import TypeVar
 
-from repairecon.book.amounts import When, month_or_day
+from repairecon.book.schema import When, month_or_day
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
-from repairecon.read.files import PAGE, as_meant, check_own, csv_text, write_own
+from repairecon.read.files import as_meant, check_own, csv_text, write_own
 from repairecon.read.orders import LANDED
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.sheets import Sheet, heading, read_sheet, text_of
@@ -32,7 +31,6 @@ T = TypeVar("T")
 _SENDER = re.compile(r"order_(.+?)(?:_\d+)?\.csv$", re.IGNORECASE)
 _MONEY, _SOME, _ANY = Limits(0.0, 1e9), Limits(0.0, 1e6, above=True), Limits(0.0, 1e6)
 _TITLE = "Spares to count"
-_PAGE = (Path(__file__).parent / "count_sheet.html").read_text("utf-8")
 
 
 @dataclass(kw_only=True)
@@ -57,14 +55,6 @@ class ListRow(Row):
         """A cell as a number, None where it is blank or none."""
         value = read_by(self, name, partial(values.number, limits=limits)) if self.text(name) else None
         return None if value is None else Decimal(values.plain(value))
-
-    def one_of(self, name: str, known: Names) -> str:
-        """A cell that must name something known."""
-        word = self.text(name)
-        found = known.find(word) if word else ""
-        if not found:
-            self.fault(name, shown(word), known.advice(self.problems, word) if word else "write its name")
-        return found
 
 
 def read_by(row: Row, name: str, reader: Callable[[str], T | Misread]) -> T | None:
@@ -95,7 +85,7 @@ def list_rows(
         problems.add(sheet.file, first, name, "no such column", f"add a column headed '{name}'")
     theirs, made = {name: heads[k] for name, k in at.items()}, []
     for n in below if not lacking else []:
-        cells = {name: sheet.rows[n][k] for name, k in at.items() if k < len(sheet.rows[n])}
+        cells = {name: sheet.rows[n][k] if k < len(sheet.rows[n]) else None for name, k in at.items()}
         made.append(ListRow(file=sheet.file, row=n, cells=cells, problems=problems, headings=theirs))
     return made
 
@@ -127,6 +117,20 @@ class Delivery:
             problems.add(path.name, None, "", "no line", "write what came, a row an item")
         problems.stop_if_any(ListError)
 
+    def write(self, date: When = None, again: bool = False) -> tuple[Happened, ...]:
+        """Write all of it or nothing; the same file a second time only if ``again``, else a BookError."""
+        before = [m for m in self._book.movements() if m.kind == "bought" and m.reference == self.file]
+        before = [m for m in before if not m.undone_by]
+        if before and not again:
+            raise BookError(
+                f"{shown(self.file)} was received on {before[0].on_date} already (movement {before[0].number}): undo "
+                "that, or say that it came again; nothing was written"
+            )
+        with self._book.ledger.writing():
+            for name, designation in self.new_items.items():
+                self._book.add_item(name, designation=designation)
+            return self._book.receive(self.lines, date, self.file)
+
     def _item(self, row: ListRow) -> str:
         name, said = row.text("item"), row.text("designation")
         if not name:
@@ -152,7 +156,7 @@ class Delivery:
         if not item:
             return ""
         if row.text("locker"):
-            return row.one_of("locker", self._lockers)
+            return row.named("locker", self._lockers)
         if not own and not self._locker:
             row.fault("locker", "nothing", "name the locker that it goes into")
         return "" if own else self._locker
@@ -198,86 +202,43 @@ class Delivery:
         return made
 
 
-def receive_delivery(
-    book: SparesBook, delivery: Delivery, date: When = None, again: bool = False
-) -> tuple[Happened, ...]:
-    """Write a delivery, all of it or nothing; the same file a second time only if ``again``, else a BookError."""
-    before = [m for m in book.movements() if m.kind == "bought" and m.reference == delivery.file and not m.undone_by]
-    if before and not again:
-        raise BookError(
-            f"{shown(delivery.file)} was received on {before[0].on_date} already (movement {before[0].number}): undo "
-            "that, or say that it came again; nothing was written"
-        )
-    with book.ledger.writing():
-        for name, designation in delivery.new_items.items():
-            book.add_item(name, designation=designation)
-        return book.receive(delivery.lines, date, delivery.file)
-
-
 def count_sheet(book: SparesBook, form: str = ".txt", locker: str = "", blind: bool = False) -> str:
-    """A sheet to count by, locker by locker: text, a page (.html), or CSV that comes back by ``reconcile``.
+    """A sheet to count by, locker by locker: text, or CSV that comes back by ``reconcile``.
 
     ``blind`` leaves out the book's figure.
     """
-    rows = _to_count(book, locker, blind)
-    if form == ".csv":
-        return csv_text([_COUNT, *rows], defuse=True)
-    title = f"{_TITLE}: {book.about.get('boat', '') or book.ledger.path.stem}, {book.ledger.today().isoformat()}"
-    lockers = [("  ".join(filter(None, head)), list(some)) for head, some in groupby(rows, lambda r: (r[0], r[1]))]
-    if form == ".html":
-        return _page(title, lockers)
-    lines = [title]
-    for head, some in lockers:
-        lines += ["", head]
-        for _, _, item, size, number, measure, in_book, _, _ in some:
-            marks = ", ".join(filter(None, (size, number)))
-            book_says = f"  book {in_book}{_unit(measure)}" if in_book else ""
-            lines.append(f"  {'_' * 6}  {item}" + (f" [{marks}]" if marks else "") + book_says)
-    return "\n".join(lines) + "\n"
-
-
-def _unit(measure: str) -> str:
-    return "" if measure == "piece" else f" {measure}"
-
-
-def _page(title: str, lockers: Sequence[tuple[str, list[list[str]]]]) -> str:
-    """One page to print; text from the book is escaped."""
-    parts = []
-    for where, rows in lockers:
-        parts.append(f"<h2>{html.escape(where.replace('  ', ' ', 1))}</h2><table>")
-        parts[-1] += "<tr><th>counted<th>item<th>size, number<th>book<th>note"
-        for _, _, item, size, number, measure, in_book, _, _ in rows:
-            cells = map(html.escape, (item, ", ".join(filter(None, (size, number))), in_book + _unit(measure)))
-            parts[-1] += '<tr><td class="c"><td>{}<td>{}<td class="n">{}<td class="w">'.format(*cells)
-        parts[-1] += "</table>"
-    lead = "Count what lies there, write it in the first column, and type it into the same sheet as CSV."
-    return _PAGE.format(mark=PAGE, title=html.escape(title), lead=lead, body="\n".join(parts))
-
-
-def _to_count(book: SparesBook, locker: str, blind: bool) -> list[list[str]]:
-    items = {i.number: i for i in book.items()}
     places = [k for k in book.lockers() if k.kind != "lent"]
     if locker:
         known = Names(k.name for k in places)
         if locker not in known:
             raise BookError(f"the book has no locker {shown(locker)}: {known.advice(Problems(), locker)}")
         places = [k for k in places if key(k.name) == key(locker)]
-    lying = {(s.locker, s.item_number): s.quantity for s in book.stock()}
-    rows = []
-    for place in places:
-        here = [i for i in items.values() if (place.name, i.number) in lying or (i.locker == place.name and i.carried)]
-        for card in sorted(here, key=lambda i: i.name.casefold()):
-            there = "" if blind else str(lying.get((place.name, card.number), Decimal(0)))
-            numbers = [card.designation, card.makers_number, card.measure]
-            rows.append([place.name, place.place, card.name, *numbers, there, "", ""])
-    return rows
+    lying, items = {(s.locker, s.item_number): str(s.quantity) for s in book.stock()}, book.items()
+    rows = [
+        (place, card, "" if blind else lying.get((place.name, card.number), "0"))
+        for place in places
+        for card in sorted(items, key=lambda i: i.name.casefold())
+        if (place.name, card.number) in lying or (card.locker == place.name and card.carried)
+    ]
+    if form == ".csv":
+        said = [(place.name, place.place, i.name, i.designation, i.makers_number, i.measure, there, "", "")
+                for place, i, there in rows]  # fmt: skip
+        return csv_text([_COUNT, *said], defuse=True)
+    lines = [f"{_TITLE}: {book.about.get('boat', '') or book.ledger.path.stem}, {book.ledger.today().isoformat()}"]
+    for place, some in groupby(rows, lambda row: row[0]):
+        lines += ["", "  ".join(filter(None, (place.name, place.place)))]
+        for _, i, there in some:
+            marks = ", ".join(filter(None, (i.designation, i.makers_number)))
+            book_says = f"  book {there}{'' if i.measure == 'piece' else f' {i.measure}'}" if there else ""
+            lines.append(f"  {'_' * 6}  {i.name}" + (f" [{marks}]" if marks else "") + book_says)
+    return "\n".join(lines) + "\n"
 
 
 def write_count_sheet(book: SparesBook, path: Path, locker: str = "", blind: bool = False) -> None:
     """Write the sheet in the form that the file's name asks for; never over one that was filled in."""
     form = path.suffix.casefold()
-    if form not in (".csv", ".html", ".txt"):
-        raise RepaireconError(f"{path.name}: write a name that ends in .csv, .html or .txt")
+    if form not in (".csv", ".txt"):
+        raise RepaireconError(f"{path.name}: write a name that ends in .csv or .txt")
     made = count_sheet(book, form, locker, blind)
     check_own(path, made.encode())
     there = list_rows(read_sheet(path, "", _COUNT), Problems()) if form == ".csv" and path.exists() else []
@@ -319,9 +280,11 @@ def _counts(book: SparesBook, rows: Sequence[ListRow]) -> dict[str, dict[str, tu
     for row in rows:
         if not row.text("counted"):
             continue
-        locker, item = row.one_of("locker", lockers), row.one_of("item", items)
+        for name in ("locker", "item"):
+            row.required(name, "write its name")
+        locker, item = row.named("locker", lockers), row.named("item", items)
         count = row.exact("counted", _ANY)
-        if not locker or not item or count is None:
+        if row.bad or count is None:
             continue
         if cards[key(item)].measure == "piece" and count % 1:
             row.fault("counted", shown(str(count)), "these come in whole pieces")

@@ -36,22 +36,18 @@ def day_of(number: float) -> datetime.date:
     return datetime.date.fromordinal(int(number) + _EPOCH)
 
 
-def shelf_years(card: Item) -> tuple[float, float]:
-    """Initial years of storage, and what an inspection adds; no end for what is no rubber."""
-    from repairecon.standards.materials import shelf_life
-
-    for rubber in (card.material, _GROUP_RUBBER.get(card.shelf_group, "")):
-        for life in shelf_life(rubber, 0) if rubber else ():
-            if life.rule == _RULE and life.last_year is not None:
-                return float(life.last_year), float((life.last_year_if_inspected or life.last_year) - life.last_year)
-    return math.inf, 0.0
-
-
 def last_day(card: Item, start: datetime.date | str, inspected: bool = False) -> float:
     """Day number on which what is so old runs out; endless for what is no rubber, nan where no day is known."""
     from repairecon.formulas import valuation
+    from repairecon.standards.materials import shelf_life
 
-    return float(valuation.expiry_day(day_number(start), *shelf_years(card), inspected=inspected))
+    first, more = math.inf, 0.0  # initial years of storage, and what an inspection adds
+    rubbers = filter(None, (card.material, _GROUP_RUBBER.get(card.shelf_group, "")))
+    lives = (x for rubber in rubbers for x in shelf_life(rubber, 0) if x.rule == _RULE and x.last_year is not None)
+    if life := next(lives, None):
+        first = float(life.last_year or 0)
+        more = float(life.last_year_if_inspected or first) - first
+    return float(valuation.expiry_day(day_number(start), first, more, inspected=inspected))
 
 
 def on_hand(book: SparesBook, today: datetime.date | None = None, job: str = "") -> tuple[OnHand, ...]:
@@ -61,10 +57,9 @@ def on_hand(book: SparesBook, today: datetime.date | None = None, job: str = "")
     are closed.
     """
     from repairecon.book.spares_book import passage_for
-    from repairecon.read.passage_toml import PassageDefaults
 
     wishes = {w.item: w for w in passage_for(book.ledger.path, book).items}
-    word, cards = str(PassageDefaults().peek("whole_unit_word")).casefold(), book.items_by_number()
+    cards = book.items_by_number()
     day = day_number(today or book.ledger.today())
     lying: dict[int, list[Lot]] = defaultdict(list)
     waiting = book.waiting_for_others(job) if job else frozenset()
@@ -80,15 +75,20 @@ def on_hand(book: SparesBook, today: datetime.date | None = None, job: str = "")
         lots.sort(key=lambda lot: lot.came_on)
         costs = [float(lot.cost_unit) for lot in lots if lot.cost_unit is not None]
         if many := int(sum(lot.quantity for lot in lots)):
-            whole, price = whole_unit(card, wishes.get(card.name), word), costs[-1] if costs else None
-            made.append(replace(piece_of(card), quantity=many, price=price, whole=whole, since=lots[0].came_on))
+            made.append(replace(
+                piece_of(card), quantity=many, price=costs[-1] if costs else None, since=lots[0].came_on,
+                whole=whole_unit(card, wishes.get(card.name)),
+            ))  # fmt: skip
     return tuple(sorted(made, key=lambda x: x.item))
 
 
-def whole_unit(card: Item, wish: SpareWish | None, word: str) -> bool:
+def whole_unit(card: Item, wish: SpareWish | None) -> bool:
     """Whether an item is a unit complete: as the owner says, else by the word in its name."""
+    from repairecon.read.passage_toml import PassageDefaults
+
     if wish is not None and wish.whole_unit is not None:
         return wish.whole_unit
+    word = str(PassageDefaults().peek("whole_unit_word")).casefold()
     return word in card.name.casefold().replace(",", " ").split()
 
 

@@ -18,20 +18,19 @@ from pathlib import Path
 from typing import Any
 
 from repairecon import records
-from repairecon.book.amounts import MONEY, QUANTITY, Scale, When, choice, month_or_day, typed, words
-from repairecon.book.cards import FIELDS
 from repairecon.book.lists import ListRow, list_rows, read_by
+from repairecon.book.schema import CARDS, MONEY, QUANTITY, Scale, When, choice, month_or_day, typed, words
 from repairecon.book.spares_book import SparesBook, begin_book
 from repairecon.read import values
 from repairecon.read.boat import BOOK
 from repairecon.read.columns import Column
 from repairecon.read.loose_cells import tidied
-from repairecon.read.problems import SURE, Names, Problems, closest, key, printable, shown
+from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
 from repairecon.read.sheets import Sheet, heading, places_meant, read_sheet, text_of
 from repairecon.read.starter import empty_folder, new_boat
-from repairecon.read.units_list import UnitsList, read_units_list
+from repairecon.read.units_list import read_units_list
 from repairecon.read.values import Limits, Misread
-from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, Fault, ReceiveLine
+from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, ReceiveLine
 
 HEADINGS: Mapping[str, str] = dict(
     csv.reader((Path(__file__).parent / "own_list_headings.csv").read_text("utf-8").splitlines()[1:])
@@ -81,7 +80,7 @@ class ImportPlan:
         sheet: str = "",
     ) -> None:  # fmt: skip
         found = read_sheet(source, sheet) if isinstance(source, Path) else source
-        self._problems, self._book = Problems(), book
+        self.problems, self._book = Problems(), book
         self._items = {key(i.name): i for i in book.items()}
         self._lockers = Names(book.names("locker").values())
         self._units = Names(book.names("unit").values())
@@ -94,13 +93,8 @@ class ImportPlan:
         self.columns = {name: headings[k] for name, k in self._at.items()}
         self.left_out = tuple(h for k, h in enumerate(headings) if k not in self._at.values() and h)
         kept, _ = tidied(found, {heading(h): _AS[name] for name, h in self.columns.items() if name in _AS})
-        made = [self._line(row, locker) for row in list_rows(kept, self._problems, self._at)]
+        made = [self._line(row, locker) for row in list_rows(kept, self.problems, self._at)]
         self.lines = [line for line in made if line is not None]
-
-    @property
-    def faults(self) -> tuple[Fault, ...]:
-        """All that is wrong with it."""
-        return self._problems.faults
 
     @property
     def new_items(self) -> tuple[str, ...]:
@@ -112,15 +106,15 @@ class ImportPlan:
         at: dict[str, int] = {}
         for name, theirs in (guess_columns(headings) if named is None else named).items():
             if name not in HEADINGS:
-                write = self._problems.advice(name, tuple(HEADINGS))
-                self._problems.add(file, None, name, "an unknown field", write)
+                write = self.problems.advice(name, tuple(HEADINGS))
+                self.problems.add(file, None, name, "an unknown field", write)
             elif key(theirs) not in places:
-                write = self._problems.advice(theirs, headings)
-                self._problems.add(file, None, name, f"no heading {shown(theirs)}", write)
+                write = self.problems.advice(theirs, headings)
+                self.problems.add(file, None, name, f"no heading {shown(theirs)}", write)
             else:
                 at[name] = places[key(theirs)]
         if "name" not in at:
-            self._problems.add(file, None, "name", "no column", "say which heading holds the names of the items")
+            self.problems.add(file, None, "name", "no column", "say which heading holds the names of the items")
         return at
 
     def _line(self, row: ListRow, locker: str) -> ImportLine | None:
@@ -164,7 +158,7 @@ class ImportPlan:
     def _changes(self, row: ListRow, cells: Mapping[str, Any], name: str) -> dict[str, Any]:
         """What the card would say otherwise; a further place of an item changes nothing on it."""
         known = self._items.get(key(name))
-        card = {n: v for n, v in cells.items() if n in FIELDS["item"] and n != "name"}
+        card = {n: v for n, v in cells.items() if n in CARDS["item"] and n != "name"}
         if known is None:
             first = key(name) not in self._new
             self._new.add(key(name))
@@ -195,21 +189,13 @@ class ImportPlan:
         return line
 
 
-def refuse(faults: Sequence[Fault], kind: type[CaseError]) -> None:
-    """Raise all faults of a list at once, if there are any."""
-    if faults:
-        error = kind(faults)
-        error.args = (printable(faults),)
-        raise error
-
-
 def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zeros: bool = False) -> None:
     """Write what a plan says, all of it or nothing; CaseError with every fault of the list, if it has any.
 
     A quantity of 0 leaves the stock of the book as it is, unless ``take_zeros``. New items with a price are written as
     bought, all other stock as counted: a list that is taken in twice changes nothing the second time.
     """
-    refuse(plan.faults, CaseError)
+    plan.problems.stop_if_any()
     with book.ledger.writing():
         for name in plan.new_lockers:
             book.add_locker(name)
@@ -221,19 +207,16 @@ def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zer
             elif line.changes:
                 book.change_item(line.item, **line.changes)
         for line in plan.lines:
-            if line.difference and (take_zeros or not line.empties):
-                _write_stock(book, line, date)
-
-
-def _write_stock(book: SparesBook, line: ImportLine, date: When) -> None:
-    cells, many = line.cells, line.quantity or Decimal(0)
-    marks = {"note": "list taken in", "cure_date": cells.get("cure_date", ""), "lot": cells.get("lot", "")}
-    if line.in_book is None and "cost_unit" in cells:
-        supplier, cost = cells.get("supplier", ""), cells["cost_unit"]
-        bought = ReceiveLine(line.item, many, supplier, cost, locker=line.locker, **marks)
-        book.receive([bought], cells.get("bought_on") or date)
-    else:
-        book.count(line.locker, {line.item: many}, date=date, **marks)
+            if not line.difference or (line.empties and not take_zeros):
+                continue
+            cells, many = line.cells, line.quantity or Decimal(0)
+            marks = {"note": "list taken in", "cure_date": cells.get("cure_date", ""), "lot": cells.get("lot", "")}
+            if line.in_book is None and "cost_unit" in cells:
+                supplier, cost = cells.get("supplier", ""), cells["cost_unit"]
+                bought = ReceiveLine(line.item, many, supplier, cost, locker=line.locker, **marks)
+                book.receive([bought], cells.get("bought_on") or date)
+            else:
+                book.count(line.locker, {line.item: many}, date=date, **marks)
 
 
 def guess_columns(headings: Sequence[object]) -> dict[str, str]:
@@ -274,25 +257,25 @@ def boat_from_lists(
     Of each list its name, the rows taken, and the headings of which nothing was taken. RepaireconError if something is
     there already or cannot be written; SheetError with every fault of both lists. Nothing is written then.
     """
-    target, faults = empty_folder(folder), list[Fault]()
+    target, problems = empty_folder(folder), Problems()
     taken: list[Taken] = []
-    listed = UnitsList(b"", 0, ())
+    data = b""
     if units:
-        with _noted(faults):
+        with _noted(problems):
             listed = read_units_list(units)
-        taken = [(units.name, listed.many, listed.left_out)]
+            data = listed.data
+            taken.append((units.name, listed.many, listed.left_out))
     home = next(p for p in target.absolute().parents if p.is_dir())
     try:
         with tempfile.TemporaryDirectory(prefix=".new-boat-", dir=home) as place:
             made = Path(place) / "boat"
-            money = new_boat(made, name, currency, listed.data)
-            with begin_book(made / BOOK, money) as book, _noted(faults):
-                plan = ImportPlan(book, spares, locker=LOCKER) if spares else None
-                faults += plan.faults if plan else ()
-                if spares and plan and not faults:
+            money = new_boat(made, name, currency, data)
+            with begin_book(made / BOOK, money) as book, _noted(problems):
+                if spares:
+                    plan = ImportPlan(book, spares, locker=LOCKER)
                     write_import(book, plan)
                     taken.append((spares.name, len(plan.lines), plan.left_out))
-            refuse(faults, records.SheetError)
+            problems.stop_if_any(records.SheetError)
             target.parent.mkdir(parents=True, exist_ok=True)
             made.rename(target)
     except OSError as error:
@@ -302,9 +285,10 @@ def boat_from_lists(
 
 
 @contextlib.contextmanager
-def _noted(faults: list[Fault]) -> Iterator[None]:
+def _noted(problems: Problems) -> Iterator[None]:
     """Faults of a list go with those of others."""
     try:
         yield
     except CaseError as error:
-        faults += error.faults
+        for f in error.faults:
+            problems.add(f.file, f.row, f.column, f.found, f.write)

@@ -1,19 +1,18 @@
-"""A book that can prove itself: every row has a seal, and its tables, rules and views are those of this program.
-
-A seal is a hash of the row as it was written, chained to the seal before. It finds slips of a disk, of a memory stick
-and of a hand; it is no signature: who knows the rule can write new seals.
-"""
+"""Whether a book is sound, and all that is sound of a damaged one into a new one."""
 
 from __future__ import annotations
 
 import contextlib
-import hashlib
+import os
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
-from functools import cache
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, NamedTuple
 
-from repairecon.book import schema
+from repairecon.book import ledger, schema
+from repairecon.book.ledger import Ledger, noting, worded_errors
 
 SHOWN = 12
 """Sentences of one kind that are worth reading."""
@@ -51,82 +50,14 @@ def name_of_row(table: str, number: int) -> str:
     return _NAMES[table].format(number)
 
 
-def run_steps(link: sqlite3.Connection, found: int, upto: int = schema.VERSION) -> None:
-    """Bring tables up from a version, inside a transaction: executescript would commit it."""
-    strict = sqlite3.sqlite_version_info >= (3, 37)
-    for step in range(found + 1, upto + 1):
-        statement = ""
-        for line in schema.script(step, strict).splitlines(keepends=True):
-            statement += line
-            if sqlite3.complete_statement(statement):
-                link.execute(statement)
-                statement = ""
-    link.execute(f"PRAGMA user_version = {upto}")
-    if found < schema.SEALED_FROM <= upto:
-        for table in schema.tables(upto):
-            seal(link, table, [number for (number,) in link.execute(f"SELECT rowid FROM {table} ORDER BY rowid")])
-
-
-def seal(link: sqlite3.Connection, table: str, numbers: Sequence[int]) -> None:
-    """Seal rows just written, inside their transaction."""
-    last = link.execute("SELECT nth, chain FROM seals ORDER BY nth DESC LIMIT 1").fetchone()
-    nth, chain = last or (0, "")
-    made, wanted = [], set(numbers)
-    span = (min(numbers, default=0), max(numbers, default=-1))
-    for number, row in raw_rows(link, table, "rowid BETWEEN ? AND ? ORDER BY rowid", span):
-        if number in wanted:
-            nth, digest = nth + 1, row_hash(row)
-            chain = chain_hash(chain, digest)
-            made.append((nth, table, number, digest, chain))
-    link.executemany("INSERT INTO seals (nth, of, number, row, chain) VALUES (?, ?, ?, ?, ?)", made)
-
-
-def row_hash(row: dict[str, Any]) -> str:
-    """Hash of a row: of all that it says, so that a column which a later version adds changes no seal of before."""
-    said = [(name, value) for name, value in row.items() if value is not None and value != ""]
-    return hashlib.sha256(ascii(said).encode("ascii")).hexdigest()[:32]
-
-
-def chain_hash(before: str, digest: str) -> str:
-    """Hash of a row's hash and of the seal before."""
-    return hashlib.sha256(f"{before} {digest}".encode("utf-8", "replace")).hexdigest()[:32]
-
-
-Shape = dict[tuple[str, str], str]
-
-
-@cache
-def _shape_of(version: int) -> Shape:
-    with contextlib.closing(sqlite3.connect(":memory:", isolation_level=None)) as link:
-        run_steps(link, 0, version)
-        return _shape(link)
-
-
-def _shape(link: sqlite3.Connection) -> Shape:
-    """All tables, indexes, triggers and views; whether SQLite checks types hangs on its age where the book was made."""
-    rows = link.execute(
-        "SELECT type, name, tbl_name, sql, rootpage > 0 FROM sqlite_master WHERE name NOT GLOB 'sqlite_stat*'"
-    )
-    return {(str(kind), str(name)): f"{of} {root} {sql}".replace(") STRICT", ")") for kind, name, of, sql, root in rows}
-
-
-def shape_faults(link: sqlite3.Connection, version: int) -> list[str]:
-    """Tables, rules and views that are missing, strange or changed."""
-    found, right = _shape(link), _shape_of(version)
-    said = [f"the {kind} {name!r} is missing" for kind, name in right.keys() - found.keys()]
-    said += [f"a {kind} {name[:40]!r} is none of a spares book" for kind, name in found.keys() - right.keys()]
-    said += [f"the {kind} {name!r} was changed" for kind, name in right.keys() & found.keys()
-             if found[kind, name] != right[kind, name]]  # fmt: skip
-    return sorted(said)
-
-
 def check(link: sqlite3.Connection) -> tuple[str, ...]:
     """What is wrong, in words; nothing if all is well. Any error of SQLite is itself what is wrong."""
     said: list[str] = []
     version = 0
     try:
         version = int(link.execute("PRAGMA user_version").fetchone()[0])
-        wrong = shape_faults(link, version) if 1 <= version <= schema.VERSION else [f"no version of a book: {version}"]
+        known = 1 <= version <= schema.VERSION
+        wrong = schema.shape_faults(link, version) if known else [f"no version of a book: {version}"]
         said += wrong
         said += [str(row[0]) for row in link.execute("PRAGMA integrity_check(20)") if row[0] != "ok"]
         alone = link.execute("PRAGMA foreign_key_check").fetchmany(SHOWN)
@@ -156,19 +87,19 @@ def _seal_faults(link: sqlite3.Connection, version: int) -> Iterator[str]:
         return
     chain = ""
     for place, one in enumerate(seals, start=1):
-        if one.nth != place or chain_hash(chain, one.row) != one.chain:
+        if one.nth != place or schema.chain_hash(chain, one.row) != one.chain:
             yield f"seal {one.nth} does not follow from the one before"
         chain = one.chain
     sealed = {(one.of, one.number): one.row for one in seals}
     for table in schema.tables(version):
         numbers = set()
         try:
-            for number, row in raw_rows(link, table):
+            for number, row in schema.raw_rows(link, table):
                 numbers.add(number)
                 right = sealed.get((table, number))
                 if right is None:
                     yield f"{name_of_row(table, number)} has no seal: another program wrote it"
-                elif row_hash(row) != right:
+                elif schema.row_hash(row) != right:
                     yield f"{name_of_row(table, number)} is not as it was written"
         except (sqlite3.Error, UnicodeError) as error:
             yield f"{table}: {error}"
@@ -224,34 +155,173 @@ class Seal(NamedTuple):
 
 def read_seals(link: sqlite3.Connection) -> list[Seal]:
     """All seals in order."""
-    with _any_text(link):
+    with schema.any_text(link):
         rows = link.execute("SELECT nth, of, number, row, chain FROM seals ORDER BY nth")
         return [Seal(nth, str(of), number, str(row), str(chain)) for nth, of, number, row, chain in rows]
 
 
-def raw_rows(
-    link: sqlite3.Connection, table: str, where: str = "1", values: Sequence[Any] = ()
-) -> Iterator[tuple[int, dict[str, Any]]]:
-    """Rows by their number, straight from the table."""
-    with _any_text(link):
-        found = link.execute(f"SELECT rowid, * FROM {table} NOT INDEXED WHERE {where}", values)
-        names = [column[0] for column in found.description]
-        for number, *cells in found:
-            yield number, dict(zip(names[1:], cells, strict=True))
+# ---- salvage: all that is sound into a new book ----
+SECONDS = 300.0
+MOST_PROBED = 200_000
+Row = dict[str, Any]
+_MAY_LACK = {
+    ("item_versions", "locker"): ("lockers", "its locker"),
+    ("movements", "order_line"): ("order_lines", "its line of an order"),
+}
+"""Columns that are left blank where what they refer to is lost."""
 
 
-def _decoded(value: bytes) -> str | tuple[str, bytes]:
-    """Text of a cell; damaged text must be looked at, not raise, and must not pass for what it was."""
-    try:
-        return value.decode("utf-8")
-    except UnicodeDecodeError:
-        return "no text", value
+@dataclass(frozen=True, kw_only=True)
+class Salvaged:
+    """What was taken into the new book, by table; what was left behind or mended, in sentences; new numbers."""
+
+    taken: Mapping[str, int]
+    lost: tuple[str, ...]
+    renumbered: Mapping[int, int] = field(default_factory=dict)
+
+
+def check_file(path: str | os.PathLike[str]) -> tuple[str, ...]:
+    """What is wrong with a book that may be too damaged to open; nothing if it is sound."""
+    with _looked_into(Path(path)) as link:
+        return check(link)
 
 
 @contextlib.contextmanager
-def _any_text(link: sqlite3.Connection) -> Iterator[None]:
-    link.text_factory = _decoded
+def _looked_into(path: Path) -> Iterator[sqlite3.Connection]:
+    ledger.check_head(path, whole=False)
+    with worded_errors(path):
+        link, _ = ledger.connection(path, 5.0)
+    with contextlib.closing(link):
+        ledger.limit_time(link, SECONDS)
+        yield link
+
+
+def salvage(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> Salvaged:
+    """Take all that is sound out of a damaged book into a new one, never over another file; the damaged one stays.
+
+    BookFileError if nothing can be read, or the new book cannot be written.
+    """
+    path = Path(source)
+    with _looked_into(path) as link:
+        tables, lost = _sound_rows(link)
+    if not tables["items"] and not tables["movements"] and not tables["about"]:
+        raise ledger.damaged(path, "no row of it can be read")
+    said = (*tables["about"].values(), *tables["about_versions"].values())
+    about = {str(row["name"]): str(row["value"]) for row in said}
+    lent_at = next((r["written_at"] for r in tables["locker_versions"].values() if r["locker"] == 1), "")
+    with ledger.new_ledger(Path(target), {"home_currency": "EUR", **about}, str(lent_at)) as new:
+        writer = _Writer(new, lost)
+        with new.writing():
+            for table in ("lockers", "units", "items"):
+                writer.things(table, tables)
+            for table in ("orders", "order_lines"):
+                for number, row in tables[table].items():
+                    writer.write(table, number, {**row, schema.KEYS[table]: number})
+            for number, row in tables["movements"].items():
+                writer.movement(number, row)
+    moved = {old: new for old, new in writer.numbers["movements"].items() if old != new}
+    return Salvaged(taken=writer.taken, lost=tuple(lost), renumbered=moved)
+
+
+def _sound_rows(link: sqlite3.Connection) -> tuple[dict[str, dict[int, Row]], list[str]]:
+    """Rows that are as they were written, by table and number, and sentences on the others."""
+    lost: list[str] = []
+    seals: list[Seal] = []
     try:
-        yield
-    finally:
-        link.text_factory = str
+        seals = read_seals(link)
+    except sqlite3.Error:
+        lost.append("the seals cannot be read: whatever fits the rules was taken")
+    before = dict(zip(seals, ["", *(seal.chain for seal in seals)], strict=False))
+    tables: dict[str, dict[int, Row]] = {}
+    for table in schema.TABLES:
+        sealed = {seal.number: seal for seal in seals if seal.of == table}
+        rows = _rows_of(link, table, sealed)
+        tables[table] = {}
+        for number, row in sorted(rows.items()):
+            seal, digest = sealed.get(number), schema.row_hash(row)
+            if seals and seal is None:
+                lost.append(f"{name_of_row(table, number)} has no seal")
+            # a row holds if its own hash does, or if the chain says that the hash was spoilt
+            elif seal and digest != seal.row and schema.chain_hash(before[seal], digest) != seal.chain:
+                lost.append(f"{name_of_row(table, number)} is not as it was written")
+            else:
+                tables[table][number] = row
+        lost += [f"{name_of_row(table, number)} cannot be read" for number in sealed if number not in rows]
+    return tables, lost
+
+
+def _rows_of(link: sqlite3.Connection, table: str, wanted: Mapping[int, object]) -> dict[int, Row]:
+    """All rows of a table that can be read: from its beginning, from its end, then one by one in the hole between."""
+    rows: dict[int, Row] = {}
+    for order in ("1 ORDER BY rowid", "1 ORDER BY rowid DESC"):
+        try:
+            rows |= schema.raw_rows(link, table, order)
+            return rows
+        except sqlite3.Error:
+            continue
+    hole = [number for number in wanted if number not in rows and isinstance(number, int)]
+    for number in hole[:MOST_PROBED]:
+        with contextlib.suppress(sqlite3.Error):
+            rows |= schema.raw_rows(link, table, "rowid = ?", (number,))
+    return rows
+
+
+class _Writer:
+    """Writes sound rows into the new book; what its rules refuse is left out with the reason."""
+
+    def __init__(self, new: Ledger, lost: list[str]) -> None:
+        self._ledger, self._lost = new, lost
+        self.taken: Counter[str] = Counter()
+        self.numbers: dict[str, dict[int, int]] = defaultdict(dict, lockers={schema.LENT_NUMBER: schema.LENT_NUMBER})
+        """New numbers of rows that were written, by table and old number."""
+
+    def write(self, table: str, number: int, row: Row, what: str = "") -> None:
+        """A row; what it refers to and is lost is left blank."""
+        what, made = what or name_of_row(table, number), dict(row)
+        for (of, column), (other, called) in _MAY_LACK.items():
+            if table == of and made.get(column) not in (None, *self.numbers[other]):
+                self._lost.append(f"{what}: {called} is lost")
+                made[column] = None
+        with noting(self._lost, f"{what}: "):
+            with self._ledger.writing():
+                new = self._ledger.insert(table, made)
+            self.numbers[table][number] = new
+            self.taken[table] += 1
+
+    def things(self, table: str, tables: Mapping[str, Mapping[int, Row]]) -> None:
+        """Items, lockers or units with all their cards; one whose cards are lost but that was moved gets a new one."""
+        sort = table[:-1]
+        versions = f"{sort}_versions"
+        sides = ("locker_from", "locker_to") if sort == "locker" else (sort,)
+        named = {m[side] for m in tables["movements"].values() for side in sides if isinstance(m.get(side), int)}
+        cards: dict[int, list[tuple[int, Row]]] = defaultdict(list, {number: [] for number in named})
+        for number, row in tables[versions].items():
+            cards[row[sort]].append((number, row))
+        for thing, listed in sorted(cards.items()):
+            name = f"{sort} {thing}"
+            if thing in self.numbers[table]:  # what is lent out is in every new book
+                continue
+            self.write(table, thing, {sort: thing}, name)
+            if thing not in self.numbers[table]:
+                continue
+            if not listed:
+                self._lost.append(f"{name}: its card is lost; it is called '{name}' now")
+                listed = [(0, {sort: thing, "name": name, "written_at": ""})]
+            for number, row in listed:
+                made = {column: value for column, value in row.items() if column != "version"}
+                units = made["units"].split(";") if made.get("units") else []
+                there = [u for u in units if u.isdecimal() and int(u) in self.numbers["units"]]
+                if there != units:
+                    self._lost.append(f"{name_of_row(versions, number)}: a unit of it is lost")
+                    made["units"] = ";".join(there)
+                self.write(versions, number, made)
+
+    def movement(self, number: int, row: Row) -> None:
+        """A movement under the next number; what answers to a lost one cannot stand."""
+        moved = self.numbers["movements"]
+        if row["undoes"] is not None and row["undoes"] not in moved:
+            lost = f"takes back movement {row['undoes']}, which is lost"
+            self._lost.append(f"{name_of_row('movements', number)}: {lost}")
+            return
+        made = {column: value for column, value in row.items() if column != "movement"}
+        self.write("movements", number, made | {name: moved.get(row[name]) for name in ("undoes", "corrects")})

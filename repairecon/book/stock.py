@@ -7,19 +7,13 @@ from collections.abc import Iterable, Mapping
 from decimal import Decimal
 
 from repairecon.book import schema
-from repairecon.book.amounts import amount, as_said
 from repairecon.book.cards import Cards, letters, listed
 from repairecon.book.ledger import Rows
+from repairecon.book.schema import MOVEMENT, amount, as_said
 from repairecon.read.problems import key
 from repairecon.records import Found, Locker, Lot, Movement, ReorderLine, StockLine
 
-_FIELDS = (
-    "movement", "on_date", "kind", "item", "quantity", "locker_from", "locker_to", "cost_unit", "currency", "rate",
-    "quoted_unit", "person", "unit", "hours", "lot", "cure_date", "reference", "note", "undoes", "corrects",
-    "written_at", "order_line",
-)  # fmt: skip
-
-
+_FIELDS = ("movement", *MOVEMENT, "written_at")
 Heap = dict[int, Decimal]
 """Quantity left, by the movement that brought it in."""
 
@@ -35,21 +29,19 @@ class LotsWalk:
         self.taken: dict[int, Heap] = {}
         self.came: dict[int, Movement] = {}
         for m in movements:
-            if m.quantity:
-                self._take(m)
-
-    def _take(self, m: Movement) -> None:
-        if m.locker_from:
-            lots = self._out(m)
-        elif m.undoes in self.taken:
-            lots = self.taken[m.undoes]
-        else:
-            lots = {m.number: m.quantity}
-            self.came[m.number] = m
-        self.taken[m.number] = lots
-        for lot, quantity in lots.items() if m.locker_to else ():
-            heap = self.places[m.item_number, m.locker_to]
-            heap[lot] = heap.get(lot, Decimal(0)) + quantity
+            if not m.quantity:
+                continue
+            if m.locker_from:
+                lots = self._out(m)
+            elif m.undoes in self.taken:
+                lots = self.taken[m.undoes]
+            else:
+                lots = {m.number: m.quantity}
+                self.came[m.number] = m
+            self.taken[m.number] = lots
+            for lot, quantity in lots.items() if m.locker_to else ():
+                heap = self.places[m.item_number, m.locker_to]
+                heap[lot] = heap.get(lot, Decimal(0)) + quantity
 
     def oldest_first(self, heap: Heap, label: str = "") -> list[int]:
         """The lots of a heap in the order in which they go, those of a label first."""

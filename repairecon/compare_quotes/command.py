@@ -133,7 +133,7 @@ def _add_import(jobs: Any) -> None:
         'a column of quotes.csv and the heading it has in the list, as in "price=Unit price"; once a column. '
         "price_from_10=... is a price from ten packs on. Left out: as kept in columns.csv for the supplier"
     )
-    job.add_argument("--column", action="append", type=_column, metavar="OURS=THEIRS", help=column)
+    job.add_argument("--column", action="append", type=column_named, metavar="OURS=THEIRS", help=column)
     job.add_argument("--supplier", default="", help="who quotes, as in suppliers.csv")
     job.add_argument("--sheet", default="", help="sheet of a workbook, where there are several")
     job.add_argument("--quoted-on", default="", metavar="DATE", help="day of the list, as in 2026-03-31")
@@ -143,10 +143,11 @@ def _add_import(jobs: Any) -> None:
     job.set_defaults(run=run_import)
 
 
-def _column(text: str) -> tuple[str, str]:
+def column_named(text: str) -> tuple[str, str]:
+    """A heading of a list and the field that it is of."""
     ours, mark, theirs = text.partition("=")
     if not mark or not ours.strip() or not theirs.strip():
-        raise argparse.ArgumentTypeError(f'found {text!r}; write OURS=THEIRS, as in "price=Unit price"')
+        raise argparse.ArgumentTypeError(f'found {text!r}; write OURS=THEIRS, as in "item=Part name"')
     return theirs.strip(), ours.strip()
 
 

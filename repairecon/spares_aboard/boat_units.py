@@ -22,7 +22,7 @@ from repairecon.read.columns import CASE
 from repairecon.read.from_stock import same_part
 from repairecon.read.problems import Problems, key
 from repairecon.rebuild_or_buy.lives import case_before, life_of
-from repairecon.records import BoatUnit, Case, Item, Part, Quote, RepaireconError
+from repairecon.records import BoatUnit, Case, Item, RepaireconError
 from repairecon.standards.equivalents import equivalent
 
 Renewals = Mapping[tuple[int, str], Sequence[tuple[str, float | None]]]
@@ -129,25 +129,22 @@ class BoatAround:
 
 def _quoted(card: Item, case: Case) -> tuple[float, str] | None:
     """The cheapest price of a piece in a case for what a card is, its tax included and carriage left out."""
-    name, x = Path(case.folder).name, piece_of(card)
+    name, x, terms = Path(case.folder).name, piece_of(card), case.terms
     parts = {p.part: p for p in case.parts if same_part(x, p, case.unit)}
-    quotes = [q for q in case.quotes if q.item in parts and _same_size(card, q, parts[q.item])]
-    prices = [(_home(q, case), f"a quote of {q.supplier} in the job {name}") for q in quotes]
+    prices = []
+    for q in case.quotes:
+        part = parts.get(q.item)
+        if part is None:
+            continue
+        if q.designation and card.designation and key(q.designation) != key(card.designation):
+            same = equivalent(card.designation, q.designation, fluid=part.fluid, material_wanted=card.material,
+                              material_offered=q.material)  # fmt: skip
+            if same.verdict != "same":  # a quote of another size than the card's says nothing of it
+                continue
+        seller = case.supplier(q.supplier)
+        rate = {**terms.exchange, terms.currency: 1.0}[seller.currency]
+        net = rate / (1.0 + seller.vat_rate) if seller.vat_included else rate
+        home = mean_of(q.quoted) * net * (1.0 + terms.vat_rate) / q.pack
+        prices.append((home, f"a quote of {q.supplier} in the job {name}"))
     given = [p.price for p in parts.values() if p.price is not None and p.price.source.file != "assumed"]
     return min(prices or [(mean_of(r), f"the list of parts of the job {name}") for r in given], default=None)
-
-
-def _same_size(card: Item, q: Quote, part: Part) -> bool:
-    """A quote of another size than the card's says nothing of it."""
-    if not (q.designation and card.designation) or key(q.designation) == key(card.designation):
-        return True
-    same = equivalent(card.designation, q.designation, fluid=part.fluid, material_wanted=card.material,
-                      material_offered=q.material)  # fmt: skip
-    return same.verdict == "same"
-
-
-def _home(q: Quote, case: Case) -> float:
-    seller = case.supplier(q.supplier)
-    rate = {**case.terms.exchange, case.terms.currency: 1.0}[seller.currency]
-    net = rate / (1.0 + seller.vat_rate) if seller.vat_included else rate
-    return mean_of(q.quoted) * net * (1.0 + case.terms.vat_rate) / q.pack

@@ -26,55 +26,40 @@ BAR, MOST_DRAWN, MEDIUM, LEAST = 0.28, 18, 5.0, 1.8
 
 
 def risk_picture(answer: SparesAnswer) -> plots.Picture:
-    """What being without costs."""
-    draw = partial(risk_against_money, answer.budget_curve, answer.currency, answer.budget, under_risk(answer))
-    return plots.Picture(draw, MEDIUM)
+    """What being without costs, and in what order to buy."""
+    c, curve = answer.currency, answer.budget_curve
+    caption = "Nothing more is worth its money for this passage."
+    if len(curve) > 1:
+        first, most = curve.iloc[1], money(curve["spend"].iloc[-1], c)
+        caption = (
+            f"Buy from the left for as long as the line falls steeply: {first['item']} first, for "
+            f"{price(first['spend'], c)}; beyond {most} nothing more pays. This is the order; the list for your budget "
+            "may do better, as it weighs all purchases together."
+        )
+    return plots.Picture(partial(risk_against_money, curve, c, answer.budget, caption), MEDIUM)
 
 
 def places_picture(answer: SparesAnswer) -> plots.Picture:
-    """The value by locker."""
+    """The value by locker, and what to count first; something lies there."""
     places = answer.by_locker.assign(value=answer.by_locker["fifo"] - answer.by_locker["written_down"])
-    draw = partial(value_by_place, places, answer.currency, under_places(answer))
-    return plots.Picture(draw, LEAST + 0.35 * len(places))
+    first = f"Count {places.index[0]} first: most of the money lies there."
+    caption = f"{first} Throw away what is hatched, lest it be trusted."
+    return plots.Picture(partial(value_by_place, places, answer.currency, caption), LEAST + 0.35 * len(places))
 
 
 def expiry_picture(answer: SparesAnswer) -> plots.Picture:
-    """The most pressing lots, an item named once a locker."""
+    """The most pressing lots, an item named once a locker, and what to do with how many."""
     lots = answer.shelf.drop_duplicates(["item", "locker"]).head(MOST_DRAWN)
     lots = lots.set_index(lots["item"] + " (" + lots["locker"] + ")")
     lots["good_until"] = lots["extended_until"].where(lots["inspected"], lots["good_until"])
-    draw = partial(expiry_timeline, lots, answer.today, answer.until, under_expiry(answer))
-    return plots.Picture(draw, LEAST + 0.5 * len(lots))
-
-
-def under_risk(answer: SparesAnswer) -> str:
-    """What to do, under risk against money."""
-    c, curve = answer.currency, answer.budget_curve
-    if len(curve) < 2:
-        return "Nothing more is worth its money for this passage."
-    first = curve.iloc[1]
-    apart = " This is the order; the list for your budget may do better, as it weighs all purchases together."
-    return (
-        f"Buy from the left for as long as the line falls steeply: {first['item']} first, for "
-        f"{price(first['spend'], c)}; beyond {money(curve['spend'].iloc[-1], c)} nothing more pays.{apart}"
-    )
-
-
-def under_places(answer: SparesAnswer) -> str:
-    """What to do, under the value by locker."""
-    if answer.by_locker.empty:
-        return "Nothing lies aboard by the book."
-    top = str(answer.by_locker.index[0])
-    return f"Count {top} first: most of the money lies there. Throw away what is hatched, lest it be trusted."
-
-
-def under_expiry(answer: SparesAnswer) -> str:
-    """What to do, under the expiry timeline."""
     acts = {OVER: "throw away {}", INSPECT: "inspect {} before you trust them",
             RUNS_OUT: "replace {} that run out on the way"}  # fmt: skip
     counts = answer.shelf["state"].value_counts()
     what = ", ".join(said.format(whole(counts[s])) for s, said in acts.items() if s in counts)
-    return f"Before you sail: {what}." if what else "Nothing runs out before the passage ends; use the topmost first."
+    nothing = "Nothing runs out before the passage ends; use the topmost first."
+    caption = f"Before you sail: {what}." if what else nothing
+    draw = partial(expiry_timeline, lots, answer.today, answer.until, caption)
+    return plots.Picture(draw, LEAST + 0.5 * len(lots))
 
 
 def value_by_place(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
@@ -160,27 +145,23 @@ def expiry_timeline(
         ax.axvspan(now, _year(until), color=plots.REST_TINT, zorder=0, gid="passage")
     ax.axvline(now, color=INK, linewidth=1.4, zorder=4, gid="today")
     write(ax, (now, 1.0), "today", ("data", "axes fraction"), (0.0, 7.0), ha="center", color=INK)
+    low, high = ax.get_xlim()
     for y, item, (good, extended), days in zip(middles, table.index, ends.to_numpy(), table.itertuples(), strict=True):
-        _life(ax, str(item), now, (good, extended), y)
-        said = f"{'inspect: due since' if good < now else 'good until'} {days.good_until:%b %Y}"
+        # from today to the last good day, or back to it; what inspection may add is pale
+        end, late = min(max(good, low), high), good < now
+        tint, dark = (plots.TURN_TINT, TURN) if late else (plots.MAIN_TINT, MAIN)
+        look: dict[str, Any] = {"height": 0.16, "linewidth": 0.9}
+        ax.add_patch(Rectangle((min(end, now), y - 0.08), abs(end - now), facecolor=dark, edgecolor="none", zorder=2,
+                               gid=f"life {item}", **look))  # fmt: skip
+        if (more := min(extended, high) - max(end, now)) > 0:
+            ax.add_patch(Rectangle((max(end, now), y - 0.08), more, facecolor=tint, edgecolor=QUIET, zorder=1,
+                                   gid=f"extension {item}", **look))  # fmt: skip
+        said = f"{'inspect: due since' if late else 'good until'} {days.good_until:%b %Y}"
         if days.extended_until < today:
             said = f"out of date since {days.extended_until:%b %Y}"
-        write(ax, (1.0, y), said, BESIDE, (9.0, 0.0), color=plots.TURN_DARK if good < now else INK)
+        write(ax, (1.0, y), said, BESIDE, (9.0, 0.0), color=plots.TURN_DARK if late else INK)
     return ax
 
 
 def _year(day: date) -> float:
     return day.year + (day - date(day.year, 1, 1)).days / DAYS_A_YEAR
-
-
-def _life(ax: Axes, item: str, now: float, ends: tuple[float, float], y: float) -> None:
-    """From today to the last good day, or back to it; what inspection may add is pale."""
-    low, high = ax.get_xlim()
-    good, extended = min(max(ends[0], low), high), min(ends[1], high)
-    late, left = good < now, max(good, now)
-    look: dict[str, Any] = {"height": 0.16, "linewidth": 0.9}
-    bar: dict[str, Any] = {"facecolor": TURN if late else MAIN, "edgecolor": "none", "zorder": 2, "gid": f"life {item}"}
-    ax.add_patch(Rectangle((min(good, now), y - 0.08), abs(good - now), **look, **bar))
-    if extended > left:
-        look |= {"facecolor": plots.TURN_TINT if late else plots.MAIN_TINT, "edgecolor": QUIET, "zorder": 1}
-        ax.add_patch(Rectangle((left, y - 0.08), extended - left, gid=f"extension {item}", **look))

@@ -132,7 +132,7 @@ class Look:
 
     def whole(self, card: Item) -> bool:
         """Whether an item is a unit complete."""
-        return whole_unit(card, self.wish(card), str(self.defaults.peek("whole_unit_word")).casefold())
+        return whole_unit(card, self.wish(card))
 
     @cached_property
     def covers(self) -> dict[str, tuple[tuple[str, ...], float]]:
@@ -190,16 +190,22 @@ def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement 
         card = replace(card, critical=True)
     if not (card.carried or aboard[0] or wish in look.passage.items):
         return None
-    pieces, each = _at_a_time(look, card, wish)
+    # pieces that a job takes; of what is measured, how much goes at a time, as one piece: the middle of the record
+    took = list(look.record.jobs.get(card.number, {}).values())
+    middle = float(np.median(took)) if took else 1.0
+    pieces, each = (max(int(middle + 0.5), 1), 1.0) if card.measure == "piece" else (1, middle)
     have = math.floor(aboard[1] / each + 1e-9)
     wanted = _wanted(look, card, wish, have + _NUMBERS)
     cost, cost_from = _cost_without(look, card, wish)
     one, price_from = look.price(card, last)
-    price, lacking = one * each, _tools_missing(look, card)
+    price, lacking, left = one * each, _tools_missing(look, card), 0.0
+    if not math.isnan(price):  # what a new one loses by lying through the period unused: shelf life, money tied up
+        start, rate = day_number(look.today), look.defaults.number("worth_lost_rate")
+        left = float(valuation.cost_left_over(price, last_day(card, look.today), start, start + look.days, rate))
     useful = wish.p_useful if wish.p_useful is not None and not wish.covers else 1.0
     return Line(
-        card=card, wanted=wanted, pieces=pieces, measured=each, together=wish.together, have=have, price=price,
-        price_from=price_from, cost_without=cost, cost_from=cost_from, cost_left=_cost_left(look, card, price),
+        card=card, wanted=wanted, pieces=wish.at_a_time or pieces, measured=each, together=wish.together, have=have,
+        price=price, price_from=price_from, cost_without=cost, cost_from=cost_from, cost_left=left,
         most=int(look.defaults.number("most_to_add")) if wish.most is None else wish.most,
         p_useful=0.0 if lacking else useful, tools_missing=lacking,
         case=look.cases[card.name].case if card.name in look.cases else "",
@@ -223,23 +229,14 @@ def record_of(held: Sequence[Movement], units: Sequence[UnitAboard], today: date
             run = None if now is None or then is None else max(now - then, 0.0)
             renewals[m.item_number, key(m.unit)].append((m.on_date, run))
             readings[m.unit] += [] if then is None else [(m.on_date, then)]
-    paces = {name: pace for name, seen in readings.items() if seen and (pace := _pace(seen)) > 0.0}
+    paces: dict[str, float] = {}
+    for name, seen in readings.items():
+        (first, low), (last, high) = min(seen, default=("", 0.0)), max(seen, default=("", 0.0))
+        if high > low:
+            days = (datetime.date.fromisoformat(last) - datetime.date.fromisoformat(first)).days
+            if days >= _LONG_ENOUGH_DAYS:
+                paces[name] = (high - low) / days * DAYS_A_YEAR
     return Record(years=years, jobs=jobs, pace=paces, renewals=renewals)
-
-
-def _pace(seen: Sequence[tuple[str, float]]) -> float:
-    (first, low), (last, high) = min(seen), max(seen)
-    days = (datetime.date.fromisoformat(last) - datetime.date.fromisoformat(first)).days
-    return (high - low) / days * DAYS_A_YEAR if days >= _LONG_ENOUGH_DAYS and high > low else 0.0
-
-
-def _at_a_time(look: Look, card: Item, wish: SpareWish) -> tuple[int, float]:
-    """Pieces that a job takes; of what is measured, how much goes at a time, as one piece. The middle of the record."""
-    took = list(look.record.jobs.get(card.number, {}).values())
-    middle = float(np.median(took)) if took else 1.0
-    if card.measure != "piece":
-        return wish.at_a_time or 1, middle
-    return wish.at_a_time or max(int(middle + 0.5), 1), 1.0
 
 
 def _wanted(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
@@ -346,14 +343,6 @@ def _cost_without(look: Look, card: Item, wish: SpareWish) -> tuple[Range, str]:
         return said[card.system], "system"
     name = CRITICAL if card.critical else OTHER
     return (said[name], name) if name in said else (look.defaults.range(f"cost_without_{name}"), "assumed")
-
-
-def _cost_left(look: Look, card: Item, price: float) -> float:
-    """What a new one loses by lying through the period unused: shelf life, resale, money tied up."""
-    if math.isnan(price):
-        return 0.0
-    start, end, rate = day_number(look.today), last_day(card, look.today), look.defaults.number("worth_lost_rate")
-    return float(valuation.cost_left_over(price, end, start, start + look.days, rate))
 
 
 def _tools_missing(look: Look, card: Item) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ import datetime
 import math
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -86,9 +87,11 @@ def value(movements: Sequence[Movement], standing: Sequence[Movement], items: Ma
         for k, m in enumerate(ordered) if left[k] > 0
     ], columns=["movement", "number", "item", "on_date", "kind", "supplier", "left", "cost_unit", "value",
                 "cost_known"])  # fmt: skip
+    average_by_year, years = math.nan, days[order].astype("datetime64[Y]").astype(np.int64)
+    with suppress(ValueError):  # a count or a purchase was dated into a later year than its use
+        average_by_year = float(valuation.period_average(item, quantity, cost, years).sum()) / _WHOLE_MONEY
     return Valued(
-        fifo=_sums(item, change), average=_average(movements, moved, costs),
-        average_by_year=_by_year(item, quantity, cost, days[order].astype("datetime64[Y]").astype(np.int64)),
+        fifo=_sums(item, change), average=_average(movements, moved, costs), average_by_year=average_by_year,
         receipts=receipts, last={m.item_number: m for m in standing if m.kind == "bought"},
         unknown=float(receipts["left"][~receipts["cost_known"].astype(bool)].sum()),
     )  # fmt: skip
@@ -100,13 +103,6 @@ def _average(movements: Sequence[Movement], moved: Wholes, costs: Sequence[int])
     own, item = np.array(costs, dtype=np.int64), np.array([m.item_number for m in movements], dtype=np.int64)
     found = (own < 0) & (moved > 0) & (against < 0)
     return _sums(item, valuation.moving_average(item, moved, np.maximum(own, 0), against, found))
-
-
-def _by_year(item: Wholes, quantity: Wholes, cost: Wholes, years: Wholes) -> float:
-    try:
-        return float(valuation.period_average(item, quantity, cost, years).sum()) / _WHOLE_MONEY
-    except ValueError:  # a count or a purchase was dated into a later year than its use
-        return float("nan")
 
 
 def _sums(item: NDArray[Any], change: NDArray[Any]) -> dict[int, float]:
@@ -161,12 +157,6 @@ def insurance(items: Mapping[int, Item], frame: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(_INSURED)).sort_values("item", ignore_index=True)
 
 
-def good_until(card: Item, cure_date: str) -> datetime.date | None:
-    """Last day of the initial shelf life of a lot whose cure date is known; None for what has no end."""
-    last = last_day(card, cure_date)
-    return day_of(last) if math.isfinite(last) else None
-
-
 def shelf_table(
     lots: Sequence[Lot], items: Mapping[int, Item], kinds: Mapping[int, str], inspected: Collection[str],
     period: tuple[datetime.date, datetime.date],
@@ -202,13 +192,12 @@ def turning_table(
 ) -> pd.DataFrame:
     """Whole units that lie aboard, and the day by which to turn each by hand."""
     rows = []
-    word = str(defaults.peek("whole_unit_word")).casefold()
     wishes = {w.item: w for w in passage.items}
     for lot in lots:
         card = items[lot.item_number]
         wish = wishes.get(card.name) or SpareWish(item=card.name)
         said = bool(wish.turned or wish.turn_every_days)
-        whole = whole_unit(card, wish, word) or (said and wish.whole_unit is None)
+        whole = whole_unit(card, wish) or (said and wish.whole_unit is None)
         if lot.locker_kind == "lent" or not whole:
             continue
         if not said and not wish.whole_unit:

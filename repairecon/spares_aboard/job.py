@@ -1,28 +1,36 @@
-"""The job spares-aboard: what is aboard, where, what it is worth, what expires, what to buy and to carry."""
+"""The job spares-aboard: what is aboard, where, what it is worth, what expires, what to buy, carry and ask for."""
 
 from __future__ import annotations
 
 import datetime
 import math
 import os
-from collections.abc import Mapping
-from dataclasses import replace
+from collections import Counter, defaultdict
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from operator import attrgetter
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pandas as pd
 
 from repairecon import records
 from repairecon.book.ledger import damaged
+from repairecon.book.on_hand import piece_of, read_case_aboard
 from repairecon.book.spares_book import SparesBook, book_at, passage_for
 from repairecon.book.stock import stands
 from repairecon.read import values
-from repairecon.read.boat import boat_around, today_of
+from repairecon.read.boat import BoatPapers, boat_around, read_boat, today_of
+from repairecon.read.closed import FOLDER as DECIDED
+from repairecon.read.from_stock import same_part
+from repairecon.read.orders import AskLine
 from repairecon.read.passage_toml import PERIOD, PassageDefaults
+from repairecon.read.problems import key
 from repairecon.read.values import Misread
+from repairecon.records import RepaireconError
 from repairecon.show.sheet import Panel, Shown
+from repairecon.show.words import quantity
 from repairecon.spares_aboard import demand, holdings
 from repairecon.spares_aboard.boat_units import BoatAround
 from repairecon.spares_aboard.carry import Carried
@@ -140,18 +148,15 @@ class SparesAnswer(Shown):
             record=demand.record_of(self._standing, self._units, self.today), cases={c.item: c for c in self.cases},
             defaults=defaults, today=self.today, around=BoatAround(self._home, self.today) if self._home else None,
         )  # fmt: skip
-        covers = look.covers  # first: defaults are listed as they are used
-        lines = [
-            line for card in self._items.values()
-            if (line := demand.line_of(look, card, self._aboard(card, out), self._valued.last.get(card.number)))
-        ]  # fmt: skip
+        covers, lines = look.covers, []  # first: defaults are listed as they are used
+        for card in self._items.values():
+            here = [s for s in self._stock if s.item_number == card.number and s.locker_kind == "aboard"]
+            lying = float(sum(s.quantity for s in here))
+            in_date = max(lying - sum(out.get((card.number, s.locker), 0.0) for s in here), 0.0)
+            line = demand.line_of(look, card, (lying, in_date), self._valued.last.get(card.number))
+            lines += [line] if line else []
         assurance = passage.assurance if passage.assurance is not None else defaults.number("assurance")
         return Carried(lines, (passage.budget, passage.weight_kg, passage.room_litres), covers, assurance)
-
-    def _aboard(self, card: records.Item, out: Mapping[tuple[int, str], float]) -> tuple[float, float]:
-        here = [s for s in self._stock if s.item_number == card.number and s.locker_kind == "aboard"]
-        lying = float(sum(s.quantity for s in here))
-        return lying, max(lying - sum(out.get((card.number, s.locker), 0.0) for s in here), 0.0)
 
     carry = property(attrgetter("_carried.carry"))
     budget_curve = property(attrgetter("_carried.curve"))
@@ -181,19 +186,6 @@ def spares_aboard(
     ``numbers`` go before those of the passage: see ``NUMBERS``. Without a budget all that is worth its price is bought;
     weight and room count as far as the cards tell them.
     """
-    _check(numbers)
-    if not isinstance(book, SparesBook):
-        with book_at(book) as opened:
-            said = passage_for(book, opened) if passage is None else passage
-            return spares_aboard(opened, said, today=today, boat=boat or boat_around(book), **numbers)
-    said = passage_for(book.ledger.path, book) if passage is None else passage
-    home = Path(boat) if boat else boat_around(book.ledger.path)
-    given: dict[str, Any] = {NUMBERS[name][0]: value for name, value in numbers.items() if value is not None}
-    day = _day(today or said.today or (today_of(home) if home else None), book)
-    return SparesAnswer(book, replace(said, **given), day, home)
-
-
-def _check(numbers: Mapping[str, float | None]) -> None:
     wrong = []
     for name, value in numbers.items():
         if name not in NUMBERS:
@@ -202,16 +194,120 @@ def _check(numbers: Mapping[str, float | None]) -> None:
         if value is not None and not (math.isfinite(value) and 0.0 <= value <= most):
             wrong.append(f"{name}: found {value}; write a number of 0 or more")
     if wrong:
-        raise records.RepaireconError("\n".join(wrong))
-
-
-def _day(today: datetime.date | str | None, book: SparesBook) -> datetime.date:
-    if not today:
-        return book.ledger.today()
-    read = values.date(today)
+        raise RepaireconError("\n".join(wrong))
+    if not isinstance(book, SparesBook):
+        with book_at(book) as opened:
+            said = passage_for(book, opened) if passage is None else passage
+            return spares_aboard(opened, said, today=today, boat=boat or boat_around(book), **numbers)
+    said = passage_for(book.ledger.path, book) if passage is None else passage
+    home = Path(boat) if boat else boat_around(book.ledger.path)
+    given: dict[str, Any] = {NUMBERS[name][0]: value for name, value in numbers.items() if value is not None}
+    asked = today or said.today or (today_of(home) if home else None) or book.ledger.today()
+    read = values.date(asked)
     if isinstance(read, Misread):
-        raise records.RepaireconError(f"today: found {str(today)!r}; {read.write}")
+        raise RepaireconError(f"today: found {str(asked)!r}; {read.write}")
     day = datetime.date.fromisoformat(read)
     if not 1950 <= day.year <= 2200:
-        raise records.RepaireconError(f"today: found {read}; write a day between 1950 and 2200")
-    return day
+        raise RepaireconError(f"today: found {read}; write a day between 1950 and 2200")
+    return SparesAnswer(book, replace(said, **given), day, home)
+
+
+# ---- what to ask suppliers for -------------------------------------------------------------------
+@dataclass(frozen=True)
+class ShoppingList:
+    """What to ask for; ``left_out`` are jobs that could not be read, with why; ``papers`` those of the boat."""
+
+    lines: tuple[AskLine, ...]
+    left_out: tuple[tuple[str, str], ...]
+    papers: BoatPapers
+
+
+class _Lacks(NamedTuple):
+    """What a job lacks: pieces of a part, the name of its card (None: on no card), who quoted for it."""
+
+    job: str
+    unit: str
+    part: records.Part
+    pieces: int
+    card: str | None
+    sellers: tuple[str, ...]
+
+
+def shopping_list(book: str | os.PathLike[str]) -> ShoppingList:
+    """What the boat around a book is to be bought, a line a thing: what is below its minimum, what is worth carrying,
+    what her open jobs want and lack.
+
+    It is asked of those who sold it before or quoted for it, else of all in suppliers.csv. RepaireconError if the book
+    lies in no boat's folder, or there is nobody to ask; CaseError with the faults of her papers.
+    """
+    home = boat_around(book)
+    if home is None:
+        raise RepaireconError("the book lies in no boat's folder: begin one with new-boat, and put the book there")
+    papers = read_boat(home)
+    with book_at(book) as opened:
+        answer = spares_aboard(opened, boat=home)
+        cards = {c.name: c for c in opened.items()}
+        movements = opened.movements()
+    lacking, left_out = _of_jobs(papers, cards.values())
+    below = {line.item.name: float(line.short) for line in answer.below_minimum}
+    carry = {r.item: r.buy * r.at_a_time for r in answer.carry.itertuples() if r.buy}
+    carry |= {r.item: float(r.units) for r in answer.missing.itertuples() if r.why}
+    sellers = {key(r.text("supplier")): r.text("supplier") for r in papers.tables["suppliers.csv"].rows}
+    lines = []
+    for name, card in cards.items():
+        jobs = [x for x in lacking if x.card == name]
+        if name in below or name in carry or jobs:  # the greater of what its minimum and the carry list want
+            said = ((below, "below its minimum"), (carry, "worth carrying"))
+            why = [f"{quantity(of[name])} {words}" for of, words in said if of.get(name)]
+            sold = [m.person for m in movements if m.item == name and m.kind == "bought" and m.person]
+            lines.append(_line(card, name, jobs, sellers, max(below.get(name, 0.0), carry.get(name, 0.0)), sold, why))
+    on_no_card: dict[tuple[str, ...], list[_Lacks]] = defaultdict(list)  # one line a name, size and material
+    for x in lacking:
+        if x.card is None:
+            on_no_card[key(x.part.part), key(x.part.standard_size), key(x.part.material)].append(x)
+    names = Counter(name for name, *_ in on_no_card)
+    for (name, *_), jobs in on_no_card.items():
+        part = jobs[0].part
+        lines.append(_line(part, part.part if names[name] == 1 else f"{part.part}, {jobs[0].unit}", jobs, sellers))
+    return ShoppingList(tuple(lines), left_out, papers)
+
+
+def _of_jobs(
+    papers: BoatPapers, cards: Collection[records.Item]
+) -> tuple[list[_Lacks], tuple[tuple[str, str], ...]]:
+    """What open jobs want beyond what lies aboard, and the jobs that could not be read."""
+    made: list[_Lacks] = []
+    failed: list[tuple[str, str]] = []
+    for folder in map(Path, papers.jobs):
+        if (folder / DECIDED).exists():
+            continue
+        try:
+            case = read_case_aboard(folder, order=True)
+        except RepaireconError as error:
+            failed.append((folder.name, "; ".join(str(error).splitlines())))
+            continue
+        aboard = {x.part: x.have for x in case.from_stock}
+        for part in case.parts:
+            pieces = part.quantity - aboard.get(part.part, 0)
+            if part.needed == "always" and pieces > 0:
+                card = next((c.name for c in cards if same_part(piece_of(c), part, case.unit)), None)
+                quoted = tuple(q.supplier for q in case.quotes if q.item == part.part)
+                made.append(_Lacks(folder.name, case.unit.name, part, pieces, card, quoted))
+    return made, tuple(failed)
+
+
+def _line(
+    thing: records.Item | records.Part, name: str, jobs: Sequence[_Lacks], sellers: Mapping[str, str],
+    pieces: float = 0.0, sold: Sequence[str] = (), why: Sequence[str] = (),
+) -> AskLine:  # fmt: skip
+    size, measure = (
+        (thing.designation, thing.measure) if isinstance(thing, records.Item) else (thing.standard_size, "piece")
+    )
+    known = dict.fromkeys(sellers.get(key(s), s) for s in (*sold, *(s for x in jobs for s in x.sellers)))
+    if not known and not sellers:
+        raise RepaireconError(f"{name}: nobody to ask; add a row to suppliers.csv of the boat")
+    return AskLine(
+        item=name, designation=size, material=thing.material, measure=measure,
+        pieces=pieces + float(sum(x.pieces for x in jobs)),
+        suppliers=tuple(known or sellers.values()), why=(*why, *(f"{x.pieces} for the job {x.job}" for x in jobs)),
+    )  # fmt: skip

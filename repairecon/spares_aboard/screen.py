@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+import pandas as pd
+
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width
 from repairecon.show.sheet import Panel, Sheet, text_of
-from repairecon.show.words import number, whole
+from repairecon.show.words import chance_words, number, price, quantity, whole
 from repairecon.spares_aboard import words
 from repairecon.spares_aboard.holdings import INSPECT, OVER, RUNS_OUT
 from repairecon.spares_aboard.job import SparesAnswer
@@ -25,10 +27,9 @@ def title(answer: SparesAnswer) -> str:
     return capital(answer.boat) if "spares" in answer.boat.casefold() else f"Spares aboard: {answer.boat}"
 
 
-def first_screen(answer: SparesAnswer, width: int = 0) -> str:
+def first_screen(answer: SparesAnswer) -> str:
     """What to buy and to throw away, what is too few, then the worth: at most MOST_LINES lines."""
-    width = width or terminal_width()
-    figures = f"figures: {answer.figures}" if answer.figures else ""
+    width, figures = terminal_width(), f"figures: {answer.figures}" if answer.figures else ""
     head = shortened(title(answer), width - len(figures) - 2)
     blank = Block([(0, [""])])
     shelf = [Block.of(lead, _joined(words.lots(answer, state)), width, 6, 3) for state, lead in OF_SHELF.items()]
@@ -96,7 +97,7 @@ def main(answer: SparesAnswer, *, pictures: bool = True) -> Iterator[Panel | She
         "Worth having, and not bought": words.missing(answer),
         "More than this passage pays for": words.surplus(answer),
         "Turn by hand": words.turning(answer),
-        "Whole units by their own case": [words.case_said(c, answer) for c in answer.cases],
+        "Whole units by their own case": words.cases(answer),
         "Beside this": words.CAUTIONS,
     }
     yield from (Panel(name, lines) for name, lines in panels.items() if lines)
@@ -104,10 +105,29 @@ def main(answer: SparesAnswer, *, pictures: bool = True) -> Iterator[Panel | She
 
 def rest(answer: SparesAnswer) -> Iterator[Panel | Sheet]:
     """What it rests on: why each is bought, every item of the list, what lies where, what was assumed."""
+    rows, places, c = answer.carry, answer.by_locker, answer.currency
+    lying = answer.holdings.sort_values(["locker", "item"], kind="stable")
     yield Sheet(words.buy_table(answer, because=True), f"Why each is bought. {words.WHAT_WORTH_IS}")
-    yield Sheet(words.carry_table(answer), "What to carry")
-    yield Sheet(words.place_table(answer), "Where the value lies")
-    yield Sheet(words.holdings_table(answer), "What lies where")
+    yield Sheet(pd.DataFrame({
+        "item": rows["item"],
+        "have": [quantity(r.have * r.at_a_time, r.measure) for r in rows.itertuples()],
+        "buy": [quantity(r.buy * r.at_a_time, r.measure) if r.buy else "" for r in rows.itertuples()],
+        "short now": [chance_words(p) for p in rows["p_short_now"]],
+        "short then": [chance_words(p) for p in rows["p_short"]],
+        "worth": [price(w, c) for w in rows["worth"]],
+        "price": ["not known" if p != p else price(p, c) for p in rows["price"]],
+    }), "What to carry")  # fmt: skip
+    yield Sheet(pd.DataFrame({
+        "locker": places.index, "at cost": [price(v, c) for v in places["fifo"]],
+        "average": [price(v, c) for v in places["average"]],
+        "out of date": [price(v, c) if v > 0 else "none" for v in places["written_down"]],
+    }), "Where the value lies")  # fmt: skip
+    yield Sheet(pd.DataFrame({
+        "item": lying["item"], "system": lying["system"], "locker": lying["locker"],
+        "there": [quantity(q, m) for q, m in zip(lying["quantity"], lying["measure"], strict=True)],
+        "at cost": [price(v, c) for v in lying["fifo"]], "average": [price(v, c) for v in lying["average"]],
+        "last bought": lying["last_bought"],
+    }), "What lies where")  # fmt: skip
     said = [f"{a.name.replace('_', ' ')}: {a.value} {a.unit} ({a.source})" for a in answer.assumed]
     if said:
         yield Panel(f"Assumed, as nobody said ({number(len(said))})", said)

@@ -4,21 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import Decimal
+from math import isfinite
 from typing import Any
 
 import pandas as pd
 
 from repairecon.book.lists import Delivery
+from repairecon.book.on_hand import day_of, last_day
 from repairecon.book.own_list import ImportPlan
 from repairecon.book.spares_book import SparesBook
 from repairecon.records import DAYS_A_YEAR, Counted, Found, Happened, Movement, ReceiveLine, ReorderLine
+from repairecon.show.layout import wrapped
 from repairecon.show.sheet import Panel
 from repairecon.show.words import chance_words, days_words, money, number, price, quantity, tenths, whole
-from repairecon.spares_aboard.demand import CaseWorth
-from repairecon.spares_aboard.holdings import INSPECT, OVER, RUNS_OUT, good_until
-from repairecon.spares_aboard.job import SparesAnswer
+from repairecon.spares_aboard.holdings import INSPECT, OVER, RUNS_OUT
+from repairecon.spares_aboard.job import ShoppingList, SparesAnswer
 
-MOST, MOST_NAMED = 15, 3
+MOST, MOST_NAMED, SHOWN = 15, 3, 40
+"""Sentences of a kind, purchases named, rows of a list that are worth reading."""
+_PAID = ("", "paid", "yours")
+"""Prices that need no word on where they are from."""
 WHAT_WORTH_IS = (
     "Worth: what being without would cost on average, less what the spare loses by lying unused. Its price is not "
     "lost: what is not used is still there after the passage."
@@ -136,7 +141,7 @@ def buy_table(answer: SparesAnswer, *, because: bool = False) -> pd.DataFrame:
     ends = zip(rows["worth_bought_low"], rows["worth_bought_high"], strict=True)
     table["low to high"] = [f"{price(low, c)} to {price(high, c)}" for low, high in ends]
     table["because"] = [
-        why(r, c) + _priced(r.price_from).replace(", by ", " Priced by ", 1) + ("." if _priced(r.price_from) else "")
+        why(r, c) + (f" Priced by {r.price_from}." if r.price_from not in _PAID else "")
         for r in rows.itertuples(index=False)
     ]
     return table[["buy", "worth", "low to high", "because"]]
@@ -157,18 +162,6 @@ def below_table(answer: SparesAnswer) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _priced(price_from: str) -> str:
-    """Where a price is from that was neither paid nor given."""
-    return "" if price_from in ("", "paid", "yours") else f", by {price_from}"
-
-
-def _since(ages: Sequence[float]) -> str:
-    if not ages:
-        return ""
-    first, last = (days_words(DAYS_A_YEAR * x) if x < 1.0 else f"{number(x)} years" for x in (ages[0], ages[-1]))
-    return f", renewed {first} ago" if first == last else f", renewed {first} to {last} ago"
-
-
 def why(row: Any, currency: str) -> str:
     """Where the demand and the cost of being without are from; ``row`` is one of the frame ``carry``."""
     asked = {
@@ -184,7 +177,10 @@ def why(row: Any, currency: str) -> str:
     tools = f" No use at sea without {', '.join(row.tools_missing)}." if row.tools_missing else ""
     job = f" A job takes {row.pieces_a_job}." if row.pieces_a_job > 1 else ""
     job += f" Fitted together with {', '.join(row.together)}: a job needs them all." if row.together else ""
-    served = (f", in {row.units} units" if row.units > 1 else "") + _since(row.ages)
+    served = f", in {row.units} units" if row.units > 1 else ""
+    ages = [days_words(DAYS_A_YEAR * x) if x < 1.0 else f"{number(x)} years" for x in row.ages]
+    if ages:
+        served += f", renewed {' to '.join(dict.fromkeys((ages[0], ages[-1])))} ago"
     return f"{asked}{served}; being without costs {money(row.cost_without, currency)} each time ({dear}).{job}{tools}"
 
 
@@ -192,7 +188,8 @@ def missing(answer: SparesAnswer) -> list[str]:
     """What is worth having and is not bought."""
     c, lines = answer.currency, []
     for row in answer.missing.itertuples(index=False):
-        each = "no price known: ask for one" if row.why else f"{price(row.price, c)} each{_priced(row.price_from)}"
+        priced = f", by {row.price_from}" if row.price_from not in _PAID else ""
+        each = "no price known: ask for one" if row.why else f"{price(row.price, c)} each{priced}"
         lines.append(f"{row.item}: {quantity(row.units)} more would be worth {price(row.worth, c)} ({each}).")
     return _some(lines)
 
@@ -206,50 +203,18 @@ def surplus(answer: SparesAnswer) -> list[str]:
     return _some(lines)
 
 
-def case_said(worth: CaseWorth, answer: SparesAnswer) -> str:
-    """What the case of a whole unit says of a spare."""
-    c, a_year = answer.currency, worth.failures_a_year
-    often = f"about once in {whole(1.0 / a_year)} years" if 0.0 < a_year < 1.0 else f"{tenths(a_year)} times a year"
-    return (
-        f"{worth.item}: the case {worth.case} puts a spare's worth at {money(worth.worth, c)} over "
-        f"{number(worth.horizon_years)} years ({worth.combination}, before what the spare costs); that is "
-        f"{money(worth.saved_each, c)} at each failure, expected {often}."
-    )
-
-
-def place_table(answer: SparesAnswer) -> pd.DataFrame:
-    """Value by locker."""
-    c = answer.currency
-    return pd.DataFrame([
-        {"locker": r.Index, "at cost": price(r.fifo, c), "average": price(r.average, c),
-         "out of date": price(r.written_down, c) if r.written_down > 0 else "none"}
-        for r in answer.by_locker.itertuples()
-    ])  # fmt: skip
-
-
-def holdings_table(answer: SparesAnswer) -> pd.DataFrame:
-    """Every item and locker."""
-    h, c = answer.holdings.sort_values(["locker", "item"], kind="stable"), answer.currency
-    return pd.DataFrame({
-        "item": h["item"], "system": h["system"], "locker": h["locker"],
-        "there": [quantity(q, m) for q, m in zip(h["quantity"], h["measure"], strict=True)],
-        "at cost": [price(v, c) for v in h["fifo"]], "average": [price(v, c) for v in h["average"]],
-        "last bought": h["last_bought"],
-    })  # fmt: skip
-
-
-def carry_table(answer: SparesAnswer) -> pd.DataFrame:
-    """What to carry, what to buy first."""
-    rows, c = answer.carry, answer.currency
-    return pd.DataFrame({
-        "item": rows["item"],
-        "have": [quantity(r.have * r.at_a_time, r.measure) for r in rows.itertuples()],
-        "buy": [quantity(r.buy * r.at_a_time, r.measure) if r.buy else "" for r in rows.itertuples()],
-        "short now": [chance_words(p) for p in rows["p_short_now"]],
-        "short then": [chance_words(p) for p in rows["p_short"]],
-        "worth": [price(w, c) for w in rows["worth"]],
-        "price": ["not known" if p != p else price(p, c) for p in rows["price"]],
-    })  # fmt: skip
+def cases(answer: SparesAnswer) -> list[str]:
+    """What the cases of whole units say of a spare."""
+    c, lines = answer.currency, []
+    for x in answer.cases:
+        a_year = x.failures_a_year
+        often = f"about once in {whole(1.0 / a_year)} years" if 0.0 < a_year < 1.0 else f"{tenths(a_year)} times a year"
+        lines.append(
+            f"{x.item}: the case {x.case} puts a spare's worth at {money(x.worth, c)} over {number(x.horizon_years)} "
+            f"years ({x.combination}, before what the spare costs); that is {money(x.saved_each, c)} at each failure, "
+            f"expected {often}."
+        )
+    return lines
 
 
 def acts_tried(copy: SparesBook) -> Panel:
@@ -295,27 +260,25 @@ def movement(m: Movement, measure: str = "piece", currency: str = "") -> str:
 
 def happened(all_done: Sequence[Happened], currency: str, notes: Sequence[str] = ()) -> str:
     """What an act did to each item, and the line to reorder if it is now too few."""
-    return "\n".join([*(_happened(done, currency) for done in all_done), *notes])
-
-
-def _happened(done: Happened, currency: str) -> str:
-    measure = done.item.measure
-    lines = [done.item.name]
-    lines += [f"  movement {movement(m, measure, currency)}" for m in done.movements]
-    if done.before is not None:
-        run = f", {quantity(done.hours_run)} hours ago" if done.hours_run is not None else ""
-        lines.append(f"  fitted last on {done.before.on_date}{run}")
-    cures = sorted({lot.cure_date for lot in done.lots if lot.cure_date})
-    if cures and done.movements[0].kind in ("fitted", "used"):
-        lines.append(f"  from the lot cured {', '.join(cures)}")
-        until = good_until(done.item, cures[0])
-        if until is not None and until.isoformat() < done.movements[0].on_date:
-            lines.append(f"  PAST ITS SHELF LIFE since {until.isoformat()}: look at it before you trust it")
-    places = ", ".join(f"{quantity(q, measure)} in {name}" for name, q in done.places.items())
-    lines.append(f"  left aboard: {quantity(done.aboard, measure)}" + (f" ({places})" if places else ""))
-    if done.reorder is not None:
-        lines.append(f"  REORDER: {below(done.reorder, currency)}")
-    return "\n".join(lines)
+    lines = []
+    for done in all_done:
+        measure = done.item.measure
+        lines += [done.item.name, *(f"  movement {movement(m, measure, currency)}" for m in done.movements)]
+        if done.before is not None:
+            run = f", {quantity(done.hours_run)} hours ago" if done.hours_run is not None else ""
+            lines.append(f"  fitted last on {done.before.on_date}{run}")
+        cures = sorted({lot.cure_date for lot in done.lots if lot.cure_date})
+        if cures and done.movements[0].kind in ("fitted", "used"):
+            lines.append(f"  from the lot cured {', '.join(cures)}")
+            last = last_day(done.item, cures[0])
+            until = day_of(last).isoformat() if isfinite(last) else ""
+            if until and until < done.movements[0].on_date:
+                lines.append(f"  PAST ITS SHELF LIFE since {until}: look at it before you trust it")
+        places = ", ".join(f"{quantity(q, measure)} in {name}" for name, q in done.places.items())
+        lines.append(f"  left aboard: {quantity(done.aboard, measure)}" + (f" ({places})" if places else ""))
+        if done.reorder is not None:
+            lines.append(f"  REORDER: {below(done.reorder, currency)}")
+    return "\n".join([*lines, *notes])
 
 
 def below(line: ReorderLine, currency: str) -> str:
@@ -376,12 +339,12 @@ def planned_delivery(came: Delivery, currency: str) -> str:
     return "\n".join([*said, "Nothing was written."])
 
 
-def planned_import(plan: ImportPlan, most: int, take_zeros: bool = False) -> str:
+def planned_import(plan: ImportPlan, take_zeros: bool = False) -> str:
     """Which heading of a list is taken for what, what comes new with it, and what each row would do."""
     lines = ["Columns: " + ", ".join(f"{ours} = {theirs}" for ours, theirs in plan.columns.items())]
     listed = (("Left out", plan.left_out), ("New lockers", plan.new_lockers), ("New units", plan.new_units))
     lines += [f"{title}: {', '.join(names)}" for title, names in listed if names]
-    for line in plan.lines[:most]:
+    for line in plan.lines[:SHOWN]:
         does = ["new item"] if line.new else [f"card changed: {', '.join(line.changes)}"] if line.changes else []
         if line.empties and not take_zeros:
             there = quantity(line.in_book or 0)
@@ -389,6 +352,17 @@ def planned_import(plan: ImportPlan, most: int, take_zeros: bool = False) -> str
         elif line.difference:
             does.append(f"{'+' if line.difference > 0 else ''}{quantity(line.difference)} in {line.locker}")
         lines.append(f"  row {line.row}  {line.item}: {'; '.join(does) or 'as in the book'}")
-    if len(plan.lines) > most:
-        lines.append(f"  ... and {len(plan.lines) - most} more")
+    if len(plan.lines) > SHOWN:
+        lines.append(f"  ... and {len(plan.lines) - SHOWN} more")
     return "\n".join(lines)
+
+
+def to_ask_for(found: ShoppingList) -> str:
+    """What to ask suppliers for, why, and whom."""
+    lines = ["What to ask for"]
+    for x in found.lines:
+        size = " ".join(filter(None, (x.designation, x.material)))
+        what = f"{quantity(x.pieces, x.measure)} {x.item}{f' [{size}]' if size else ''}"
+        lines.append(wrapped(f"- {what}: {', '.join(x.why)}. Ask {', '.join(x.suppliers)}."))
+    lines += [] if found.lines or found.left_out else ["- Nothing."]
+    return "\n".join([*lines, *(wrapped(f"- Left out: {job}: {why}") for job, why in found.left_out)])

@@ -43,7 +43,7 @@ def test_more_than_lies_there_is_refused_with_what_lies_where(tmp_path: Path) ->
     with stocked_book(tmp_path) as book:
         book.move(SEAL, "B2", 1)
         before = book.movements()
-        with pytest.raises(StockError, match=r"4 asked, 3 in 'A1' .*1 in 'B2'.*count the locker first"):
+        with pytest.raises(StockError, match=r"4 asked, 3 in 'A1', 1 in 'B2' by the book.*count the locker first"):
             book.use(SEAL, 4, "A1")
         with pytest.raises(StockError, match="5 asked"):
             book.use(SEAL, 5)

@@ -15,9 +15,8 @@ from test_csv_folder import contents
 
 from repairecon.book.csv_folder import book_from_csv, export_book
 from repairecon.book.on_hand import on_hand
-from repairecon.book.on_order import JOB
-from repairecon.book.salvage import salvage
-from repairecon.book.spares_book import SparesBook, open_book
+from repairecon.book.proof import salvage
+from repairecon.book.spares_book import JOB, SparesBook, open_book
 from repairecon.records import BookError, CaseError, FitLine, Ordered, OrderedLine
 
 SEAL = OrderedLine(part="lip seal", pieces=Decimal(3), packs=3, quoted_pack=Decimal(5), cost_unit=Decimal(7),
@@ -172,6 +171,6 @@ def test_nothing_of_an_order_is_changed(book: SparesBook, tmp_path: Path) -> Non
         link.execute("DROP TRIGGER orders_unchanged")
         link.execute("UPDATE orders SET supplier = 'x'")
         link.commit()
-    from repairecon.book.salvage import check_file
+    from repairecon.book.proof import check_file
 
     assert "order 1 is not as it was written" in check_file(tmp_path / "boat.spares")

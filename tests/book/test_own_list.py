@@ -71,7 +71,7 @@ def test_looking_writes_nothing_and_says_what_would_be(tmp_path: Path) -> None:
         before = (book.movements(), book.items())
         plan = ImportPlan(book, listed(HEADINGS, ROWS))
         assert (book.movements(), book.items()) == before
-    assert plan.faults == ()
+    assert plan.problems.faults == ()
     assert plan.left_out == ("Colour",)
     assert plan.new_items == ("impeller, raw water pump", "hose clamp, 20-32 mm", "bulb, anchor light")
     assert (list(plan.new_lockers), list(plan.new_units)) == (["C4"], [])
@@ -162,8 +162,8 @@ def test_all_faults_of_a_list_at_once(tmp_path: Path) -> None:
 def test_headings_that_are_not_there(tmp_path: Path) -> None:
     with new_book(tmp_path) as book:
         plan = ImportPlan(book, listed(["a", "b"], [["x", "y"]]))
-        assert "say which heading holds the names" in str(plan.faults[0])
+        assert "say which heading holds the names" in str(plan.problems.faults[0])
         plan = ImportPlan(book, listed(["item", "number"], []), {"name": "itme", "qantity": "number"})
-        said = " ".join(map(str, plan.faults))
+        said = " ".join(map(str, plan.problems.faults))
         assert "did you mean 'item'" in said
         assert "did you mean 'quantity'" in said

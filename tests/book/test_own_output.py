@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
 from importlib import import_module
 from itertools import product
 from pathlib import Path
@@ -95,7 +97,6 @@ def test_no_job_replaces_what_is_there(folder, capsys, monkeypatch, answered, ac
 OWN = {
     "sheet.csv": ["spares-aboard", "own.spares", "sheet", "--to"],
     "sheet.txt": ["spares-aboard", "own.spares", "sheet", "--to"],
-    "sheet.html": ["spares-aboard", "own.spares", "sheet", "--to"],
     "insured.csv": ["spares-aboard", "own.spares", "--insurance"],
     "insured.xlsx": ["spares-aboard", "own.spares", "--insurance"],
     "bench.html": ["bench-sheet", str(DATA / "starter"), "--html"],
@@ -114,7 +115,13 @@ def test_an_output_replaces_itself_whole(folder, capsys, monkeypatch, name):
     assert main(act) == 0
     assert "Wrote" in capsys.readouterr().out
     again = (folder / name).read_bytes()
-    assert len(again) == len(first) if name.endswith(".xlsx") else again == first
+    assert sheet_of(again) == sheet_of(first) if name.endswith(".xlsx") else again == first
+
+
+def sheet_of(data: bytes) -> bytes:
+    """The cells of a workbook: when it was made, and so its length, may change."""
+    with zipfile.ZipFile(io.BytesIO(data)) as book:
+        return book.read("xl/worksheets/sheet1.xml")
 
 
 def test_pages_replace_pages(folder):

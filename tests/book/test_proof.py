@@ -17,7 +17,7 @@ import pytest
 from book_makers import BELT, OIL, SEAL, TODAY, corrected, held, stocked_book
 
 from repairecon.book import ledger, schema
-from repairecon.book.salvage import check_file, salvage
+from repairecon.book.proof import check_file, salvage
 from repairecon.book.spares_book import book_at, open_book
 from repairecon.records import BookError, BookFileError, RepaireconError
 
@@ -248,7 +248,7 @@ def hostile(path: Path) -> Iterator[str]:
 
 
 def test_hostile_files_end_in_a_sentence_in_time(path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from repairecon.book import salvage as room
+    from repairecon.book import proof as room
     from repairecon.spares_aboard.job import spares_aboard
     from repairecon.spares_aboard.screen import full as summary
 

@@ -98,8 +98,7 @@ def test_a_job_takes_a_quote_of_any_supplier_of_its_boat(boat: Path) -> None:
 
 def test_pieces_are_what_is_short_and_what_jobs_want(boat: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The greater of minimum and carry list, as both count from what lies aboard; what a job wants comes on top."""
-    from repairecon.spares_aboard.job import spares_aboard
-    from repairecon.spares_aboard.shopping import shopping_list
+    from repairecon.spares_aboard.job import shopping_list, spares_aboard
 
     carry = spares_aboard(boat / "spares.book").carry.set_index("item")
     found = {x.item: x for x in shopping_list(boat / "spares.book").lines}

@@ -53,10 +53,13 @@ def test_pictures_are_drawn_for_any_book(hostile, demo):
 
 
 def test_captions_say_what_to_do(demo, hostile):
-    assert "float switch, bilge first, for EUR 32.98" in charts.under_risk(demo)
-    assert charts.under_places(demo).startswith("Count D1 first")
-    assert charts.under_expiry(demo) == "Before you sail: throw away 2."
-    assert charts.under_expiry(hostile) == "Before you sail: throw away 1."
+    def caption(picture):
+        return picture.draw.args[-1]
+
+    assert "float switch, bilge first, for EUR 32.98" in caption(charts.risk_picture(demo))
+    assert caption(charts.places_picture(demo)).startswith("Count D1 first")
+    assert caption(charts.expiry_picture(demo)) == "Before you sail: throw away 2."
+    assert caption(charts.expiry_picture(hostile)) == "Before you sail: throw away 1."
 
 
 def test_the_first_sentence_names_what_to_buy(demo, hostile):
