@@ -13,7 +13,6 @@ from wide_case import wide
 import repairecon
 from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
-from repairecon.buying.offers import border
 from repairecon.rebuild_or_buy.parts import full as summary
 from repairecon.records import RepaireconError
 
@@ -103,7 +102,7 @@ def test_lines_are_straight_in_what_is_quoted(tmp_path):
             places = [next(i for i, o in enumerate(buying.offers) if o.quote is q.quote) for q in same]
             at = [(buying.lines[i], q.packs) for i, q in zip(places, same, strict=True)]
             more = [(x.at_factor(1.01) if x is buying.lines[k] else x, n) for x, n in at]
-            terms, rules = buying.terms[p.supplier.supplier], border(buying.case)
+            terms, rules = buying.terms[p.supplier.supplier], buying.border
             rise = parcel_cost(terms, more, rules) - parcel_cost(terms, at, rules)
             assert p.goods * mean_of(p.range) * 0.01 == pytest.approx(rise, rel=2e-3)
             dearer = replace(terms, carriage=terms.carriage * 1.01)
