@@ -32,28 +32,26 @@ class Acts(Stock):
             on_date = day(date, self.ledger.today())
             for place, line in enumerate(lines, start=1):
                 with noting(faults, f"line {place}: "):
-                    row = {**self._received(line), "on_date": on_date, "reference": words(reference, "reference")}
-                    made[row["item"]].append(self.ledger.insert("movements", row))
+                    item = self.item(line.item)
+                    self.refuse_other_part(item, line.designation)
+                    count, cost = pieces(line.quantity, item.measure), kept(line.cost_unit, schema.MONEY, "cost of one")
+                    into, most = self._home(item, line.locker), schema.LARGEST_VALUE
+                    if into == schema.LENT_NUMBER:
+                        raise BookError(f"{shown(schema.LENT)} is for what is lent: say which locker it goes into")
+                    if cost is not None and count * cost > most * 10**9:  # sums of whole numbers hold no more
+                        raise BookError(f"quantity times cost is over {plain(most)}: write it as several movements")
+                    made[item.number].append(self.ledger.insert("movements", {
+                        "kind": "bought", "item": item.number, "quantity": count, "locker_to": into, "cost_unit": cost,
+                        "person": words(line.supplier, "supplier"), "lot": words(line.lot, "lot"),
+                        "currency": words(line.currency, "currency").upper(),
+                        "rate": kept(line.rate, schema.RATE, "rate") or None,
+                        "quoted_unit": kept(line.quoted_unit, schema.MONEY, "quoted for one"), "on_date": on_date,
+                        "cure_date": month_or_day(line.cure_date), "note": words(line.note, "note"),
+                        "reference": words(reference, "reference"), "order_line": line.order_line,
+                    }))  # fmt: skip
             if faults:
                 raise BookError("the delivery was not written:\n" + "\n".join(faults))
-            return tuple(self._happened(item, numbers) for item, numbers in made.items())
-
-    def _received(self, line: ReceiveLine) -> dict[str, Any]:
-        item = self.item(line.item)
-        self.refuse_other_part(item, line.designation)
-        count, cost = pieces(line.quantity, item.measure), kept(line.cost_unit, schema.MONEY, "cost of one")
-        into = self._home(item, line.locker)
-        if into == schema.LENT_NUMBER:
-            raise BookError(f"{shown(schema.LENT)} is for what is lent: say which locker it goes into")
-        if cost is not None and count * cost > schema.LARGEST_VALUE * 10**9:  # sums of whole numbers hold no more
-            raise BookError(f"quantity times cost is over {plain(schema.LARGEST_VALUE)}: write it as several movements")
-        return {
-            "kind": "bought", "item": item.number, "quantity": count, "locker_to": into, "cost_unit": cost,
-            "currency": words(line.currency, "currency").upper(), "rate": kept(line.rate, schema.RATE, "rate") or None,
-            "quoted_unit": kept(line.quoted_unit, schema.MONEY, "quoted for one"), "lot": words(line.lot, "lot"),
-            "person": words(line.supplier, "supplier"), "cure_date": month_or_day(line.cure_date),
-            "note": words(line.note, "note"), "order_line": line.order_line,
-        }  # fmt: skip
+            return tuple(self._happened(number, numbers) for number, numbers in made.items())
 
     def fit(
         self, item: str, unit: str, hours: Amount | None = None, date: When = None, *, quantity: Amount = 1,
@@ -168,8 +166,9 @@ class Acts(Stock):
                 if card.number in seen:
                     raise BookError(f"{shown(card.name)} is counted twice: add the two up; nothing was written")
                 seen[card.number] = (card, pieces(quantity, card.measure, "count", above=False))
-            row: dict[str, Any] = {"kind": "counted", "on_date": day(date, self.ledger.today())}
-            row["note"] = words(note, "note")
+            row: dict[str, Any] = {
+                "kind": "counted", "on_date": day(date, self.ledger.today()), "note": words(note, "note"),
+            }  # fmt: skip
             marks = {"cure_date": month_or_day(cure_date or ""), "lot": words(lot, "lot")}
             made = []
             for card, quantity in seen.values():

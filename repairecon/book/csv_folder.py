@@ -34,9 +34,6 @@ _SCALES = {**SCALES, **dict.fromkeys(("packs", "expected_days"), schema.COUNT)}
 _REFERS: dict[str, Sort] = {"locker": "locker", "locker_from": "locker", "locker_to": "locker", "unit": "unit",
                             "item": "item"}  # fmt: skip
 _YES_NO = ("critical", "carried", "whole_unit")
-_TABLES = {"lockers.csv": ("locker_versions", "locker"), "units.csv": ("unit_versions", "unit"),
-           "items.csv": ("item_versions", "item"), "orders.csv": ("orders", "number"),
-           "order_lines.csv": ("order_lines", "line"), "movements.csv": ("movements", "movement")}  # fmt: skip
 _CHOICES = {("locker", "kind"): (LOCKER_KINDS, "aboard"), ("item", "measure"): (MEASURES, "piece"),
             ("movement", "kind"): (MOVEMENT_KINDS, "")}  # fmt: skip
 _SIDES = {
@@ -44,18 +41,20 @@ _SIDES = {
     "moved": (True, True), "lent": (True, True), "returned": (True, True),
 }  # fmt: skip
 """Whether a movement of a kind must name the locker it leaves and the one it comes to; else that side stays blank."""
-FILES = {
-    file: Headings(columns, required, frozenset(columns))
-    for file, columns, required in (
-        ("about.csv", ("name", "value"), ("name", "value")),
-        ("lockers.csv", ("number", *schema.CARDS["locker"], "written_at"), ("name",)),
-        ("units.csv", ("number", *schema.CARDS["unit"], "written_at"), ("name",)),
-        ("items.csv", ("number", *schema.CARDS["item"], "written_at"), ("name",)),
-        ("orders.csv", ("number", *schema.ORDER, "written_at"), ("on_date", "supplier", "job")),
-        ("order_lines.csv", ("number", "order_number", *schema.ORDER_LINE),
-         ("order_number", "part", "pieces", "packs", "cost_unit")),
-        ("movements.csv", ("number", *schema.MOVEMENT, "written_at"), ("on_date", "kind", "item", "quantity")),
-    )
+_TABLES = {
+    "lockers.csv": ("locker_versions", "locker", (*schema.CARDS["locker"], "written_at"), ("name",)),
+    "units.csv": ("unit_versions", "unit", (*schema.CARDS["unit"], "written_at"), ("name",)),
+    "items.csv": ("item_versions", "item", (*schema.CARDS["item"], "written_at"), ("name",)),
+    "orders.csv": ("orders", "number", (*schema.ORDER, "written_at"), ("on_date", "supplier", "job")),
+    "order_lines.csv": ("order_lines", "line", ("order_number", *schema.ORDER_LINE),
+                        ("order_number", "part", "pieces", "packs", "cost_unit")),
+    "movements.csv": ("movements", "movement", (*schema.MOVEMENT, "written_at"),
+                      ("on_date", "kind", "item", "quantity")),
+}  # fmt: skip
+"""Of each file the table, what numbers its rows there, its columns after that, and which of them must be filled."""
+FILES = {"about.csv": Headings(("name", "value"), ("name", "value"), frozenset(("name", "value")))} | {
+    file: Headings(("number", *columns), required, frozenset(("number", *columns)))
+    for file, (_, _, columns, required) in _TABLES.items()
 }
 
 
@@ -98,11 +97,9 @@ def _csv_files(book: SparesBook) -> dict[str, bytes]:
     with book.ledger.reading():
         names = {sort: book.names(sort) for sort in schema.CARDS}
         files: dict[str, Iterable[tuple[Value, ...]]] = {"about.csv": list(book.about.items())}
-        for file, (table, number) in _TABLES.items():
-            columns = FILES[file].columns
-            of = ", ".join(number if name == "number" else name for name in columns)
-            rows = book.ledger.rows(f"SELECT {of} FROM {table} ORDER BY rowid")
-            files[file] = [tuple(map(partial(_cell, names), columns, row)) for row in rows]
+        for file, (table, number, columns, _) in _TABLES.items():
+            rows = book.ledger.rows(f"SELECT {number}, {', '.join(columns)} FROM {table} ORDER BY rowid")
+            files[file] = [tuple(map(partial(_cell, names), FILES[file].columns, row)) for row in rows]
     return {file: csv_text([FILES[file].columns, *rows], end="\n").encode("utf-8") for file, rows in files.items()}
 
 

@@ -98,9 +98,7 @@ def piece_of(card: Item) -> OnHand:
                   makers_number=card.makers_number, quantity=1, price=None, whole=False, since="")  # fmt: skip
 
 
-def read_case_aboard(
-    folder: str | os.PathLike[str], years: bool = False, order: bool | None = None, *, as_decided: bool = False
-) -> Case:
+def read_case_aboard(folder: str | os.PathLike[str], years: bool = False, order: bool | None = None) -> Case:
     """A case as :func:`read_case` has it; of one in a boat the spares aboard are taken into account.
 
     What lies aboard costs what replacing it costs and needs no wait; ``from_stock`` says what that is. CaseError with
@@ -109,9 +107,9 @@ def read_case_aboard(
     home = boat_folder(folder)
     path = book_path(home) if home else None
     if home is None or path is None:
-        return read_case(folder, years, order, as_decided=as_decided)
+        return read_case(folder, years, order)
     from repairecon.book.spares_book import book_at
 
     with book_at(path) as book:
         stock = on_hand(book, today_of(home), os.path.basename(os.path.realpath(folder)))  # noqa: PTH119
-    return read_case(folder, years, order, as_decided=as_decided, stock=stock)
+    return read_case(folder, years, order, stock=stock)
