@@ -93,11 +93,9 @@ def by_name() -> Mapping[str, Listed]:
 
 def read(text: Text) -> Found | None:
     """A rolling bearing's written name; where sure also any number of a series, and three sizes."""
-    if text.feature("numbering") == "GOST":
-        return None  # in the older eastern numbering the same figures name other bearings
     for pattern, instead in _JOINED:
         text.left = pattern.sub(instead, text.left)
-    found = _inch_pair(text) or _numbered(text)
+    found = _inch_pair(text) or _eastern(text) or _numbered(text)
     return found or (_by_sizes(text) if text.sure else None)
 
 
@@ -164,6 +162,29 @@ def _build(text: Text, found: Found, name: str, prefix: str, end: int) -> None:
     elif type_ in types("pattern").values():
         found.dims = {"d": exact(bore(name))}
     _claims(text, found)
+
+
+def _eastern(text: Text) -> Found | None:
+    """A number of the older eastern (GOST) numbering, where it is said or nothing else is numbered so."""
+    gost = any(e.value == "GOST" for _, e in text.entries)
+    clashes = (row for row in rows("bearing_name_clashes") if row["numbering_2"] == "GOST" and (
+        gost or (row["meaning_1"] == "none" and (text.sure or len(row["name"]) > 4))))  # fmt: skip
+    row = next((row for row in clashes if text.take(rf"{_START}{row['name']}(?![\w.])")), None)
+    if row is None:
+        return None
+    text.drop("numbering")
+    meaning = row["meaning_2"]
+    number = re.search(r"N[A-Z/]* ?\d{3,4}|\d{4,5}", meaning)
+    name = _key(number[0]) if number else row["name"]
+    part = by_name().get(name.replace("N/NU", "NU"))
+    marks = {"type": part.type if part else meaning, "numbering": "GOST"}
+    for word, sealing in (("two seals", "two contact seals"), ("two shields", "two shields")):
+        if word in meaning:
+            marks["sealing"] = sealing
+    if marks["type"].startswith("cylindrical"):
+        marks["flanges"] = re.sub(r"\d", "", name)
+    sizes = dict(zip("dDB", map(exact, row["size_2_mm"].split("x")), strict=True))
+    return Found(KIND, part.name if part else name, dict(part.dims) if part else sizes, marks, [row], part is not None)
 
 
 @cache

@@ -97,13 +97,15 @@ def test_pipe_families(wanted: str, offered: str, verdict: str) -> None:
     assert equivalent(wanted, offered).verdict == verdict
 
 
-# in the older eastern numbering (GOST 3189, from memory) the same figures name others: 7206 is there a taper bearing
-@pytest.mark.parametrize("number", ["GOST 7206", "7206 (old eastern numbering)", "GOST 180205", "180205", "8106"])
-def test_numbers_of_the_older_eastern_numbering_are_not_understood(number: str) -> None:
-    assert identify(number) is None
-    assert identify(f"bearing {number}") is None
-    for listed in ("7206", "30206", "6205-2RS", "51106"):
-        assert equivalent(listed, number).verdict == "unknown"
+@pytest.mark.parametrize("row", rows("bearing_name_clashes"), ids=lambda r: r["name"])
+def test_numbers_of_the_older_eastern_numbering(row: Row) -> None:
+    part = identify(f"bearing GOST {row['name']}" if row["numbering_2"] == "GOST" else f"bearing {row['name']}")
+    if row["numbering_2"] != "GOST":
+        assert part is None or part.size != row["meaning_1"].split()[-1]
+        return
+    assert part is not None
+    sizes = [float(s) for s in row["size_2_mm"].split("x")]
+    assert [part.dims[c] for c in "dDB"] == pytest.approx(sizes)
 
 
 # the table of hoses that are unfit, by what is wanted (trade pages, and from memory)
@@ -143,7 +145,7 @@ def test_no_table_is_left_out() -> None:
     elsewhere = {
         *("bearing_clearance", "bearing_marks", "belts_lengths", "belts_sections", "circlips_keys", "hose_tails"),
         *("belts_synchronous", "hose_standards", "hose_unfit_words", "threads_fit", "relays", "words", "features"),
-        *("rubber_storage", "seal_materials", "seal_ranges", "feature_pairs", "seal_types"),
+        *("bearing_name_clashes", "rubber_storage", "seal_materials", "seal_ranges", "feature_pairs", "seal_types"),
         *("fuses_glass", "bearing_types", "measured_kinds", "measured_labels", "sizes"),
         *("material_words", "mechanical_seal_materials", "hose_fittings_dash"),
     }

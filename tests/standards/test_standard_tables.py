@@ -20,6 +20,7 @@ ROOM = Path(tables.__file__).parent
 NAMES = sorted(path.stem for path in ROOM.glob("*.csv"))
 KEYS = {
     "batteries": ("name",),
+    "bearing_name_clashes": ("name",),
     "bearing_types": ("by", "written"),
     "bearings": ("designation",),
     "bearings_more": ("designation",),
