@@ -13,8 +13,8 @@ from repairecon.after_the_job.learning import STRENGTH
 from repairecon.read.boat import LEARNED, LOG, boat_folder
 from repairecon.read.case_workbook import is_workbook
 from repairecon.read.case_workbook_out import folder_of
-from repairecon.read.closed import FOLDER, read_closed
-from repairecon.read.job_log import FILE, add_to_log, read_log, write_learned
+from repairecon.read.closed import FOLDER, LOG_FILE, add_to_log, read_closed, read_log
+from repairecon.read.toml_records import write_learned
 from repairecon.records import RepaireconError
 from repairecon.show.answer_tables import keep_tables, plain, print_json
 from repairecon.show.layout import for_terminal
@@ -71,7 +71,7 @@ def _log_folder(args: argparse.Namespace) -> Path:
     if args.log is not None:
         return Path(args.log)
     folder = Path(args.folder)
-    if (folder / FILE).is_file() and not (folder / FOLDER).exists():
+    if (folder / LOG_FILE).is_file() and not (folder / FOLDER).exists():
         return folder
     home = boat_folder(folder)
     return home / LOG if home else folder.resolve().parent / "job_log"

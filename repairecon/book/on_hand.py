@@ -61,10 +61,10 @@ def on_hand(book: SparesBook, today: datetime.date | None = None, job: str = "")
     are closed.
     """
     from repairecon.book.spares_book import passage_for
-    from repairecon.read.passage_toml import PassageDefaults
+    from repairecon.read.defaults import Defaults
 
     wishes = {w.item: w for w in passage_for(book.ledger.path, book).items}
-    word, cards = str(PassageDefaults().peek("whole_unit_word")).casefold(), book.items_by_number()
+    word, cards = str(Defaults().peek("whole_unit_word")).casefold(), book.items_by_number()
     day = day_number(today or book.ledger.today())
     lying: dict[int, list[Lot]] = defaultdict(list)
     waiting = book.waiting_for_others(job) if job else frozenset()

@@ -15,9 +15,8 @@ from repairecon.book.acts import Acts
 from repairecon.book.amounts import MONEY, RATE, SCALES, Amount, Scale, When, amount, as_said, day, kept, pieces, words
 from repairecon.book.cards import letters
 from repairecon.book.ledger import noting
-from repairecon.read.boat import JOBS
+from repairecon.read.boat import JOBS, named_alike
 from repairecon.read.columns import BOAT
-from repairecon.read.from_stock import named_alike
 from repairecon.read.orders import Came, write_receipts
 from repairecon.read.problems import key, shown
 from repairecon.records import BookError, Happened, Item, Movement, Ordered, OrderedLine, ReceiveLine

@@ -22,7 +22,7 @@ from repairecon.book.on_order import Orders
 from repairecon.read.boat import BOOK, book_path, today_of
 from repairecon.read.columns import BOAT
 from repairecon.read.files import write_all
-from repairecon.read.passage_toml import PASSAGE, read_passage
+from repairecon.read.toml_records import PASSAGE, read_passage
 from repairecon.records import BookError, Passage
 
 SUFFIX = ".spares"

@@ -21,6 +21,7 @@ from repairecon.read.files import HERE
 from repairecon.read.problems import Problems, key
 from repairecon.read.reading import Reading, named_rows
 from repairecon.read.tables import NOTHING, Row, Table, read_table
+from repairecon.read.values import pair
 from repairecon.read.ways import fits
 from repairecon.records import Range, Unit
 
@@ -50,10 +51,17 @@ def default_rows(
     ``kind`` and ``symptom`` are empty where none is known; shares of the prices (home money) become charges; ``own``
     says whether an own rebuild may be advised at all.
     """
-    if kind not in kinds():
-        return _of_any_unit(price_new or NOTHING, price_kit or NOTHING), ""
-    known, found = case_rows(kind, symptom, price_new or NOTHING, price_kit, own=own)
-    return {file: _rows(file, rows) for file, rows in known.items()}, found
+    new, defaults = price_new or NOTHING, Defaults()
+    if kind in kinds():
+        known, found = case_rows(kind, symptom, new, price_kit, own=own)
+        return {file: _rows(file, rows) for file, rows in known.items()}, found
+    prices = {"share_of_kit": (price_kit or NOTHING).likely, "share_of_new": new.likely}
+    files = {file: [_priced(row, prices) for row in _shipped(file).rows] for file in _SHIPPED}
+    names = {kind: str(defaults.peek(f"name.{kind}")) for kind in _WAYS}
+    bought = dict.fromkeys(("buy and rebuild", "rebuild and spare"), names["new"])
+    source = "assumed, no source: no ways.csv"
+    ways = [{"way": n, "kind": kind, "bought": bought.get(kind, ""), "source": source} for kind, n in names.items()]
+    return {**files, "ways.csv": _rows("ways.csv", ways)}, ""
 
 
 def _rows(file: str, rows: Iterable[Mapping[str, str]]) -> list[Row]:
@@ -63,16 +71,6 @@ def _rows(file: str, rows: Iterable[Mapping[str, str]]) -> list[Row]:
         Row(file=f"default_{file}", row=nth, cells={**blank, **cells}, problems=Problems(), declared=declared.declared)
         for nth, cells in enumerate(rows, 1)
     ]
-
-
-def _of_any_unit(price_new: Range, price_kit: Range) -> dict[str, list[Row]]:
-    prices = {"share_of_kit": price_kit.likely, "share_of_new": price_new.likely}
-    files = {file: [_priced(row, prices) for row in _shipped(file).rows] for file in _SHIPPED}
-    names = {kind: str(Defaults().peek(f"name.{kind}")) for kind in _WAYS}
-    bought = dict.fromkeys(("buy and rebuild", "rebuild and spare"), names["new"])
-    source = "assumed, no source: no ways.csv"
-    rows = [{"way": n, "kind": kind, "bought": bought.get(kind, ""), "source": source} for kind, n in names.items()]
-    return {**files, "ways.csv": _rows("ways.csv", rows)}
 
 
 @cache
@@ -93,10 +91,7 @@ def _priced(row: Row, prices: Mapping[str, float]) -> Row:
 
 
 class Layers:
-    """The owner's rows over the default ones, file by file, as prices become known; what was replaced or dropped.
-
-    Old decisions, and folders of quotes alone, rest on what holds for any unit.
-    """
+    """The owner's rows over the default ones, and what was replaced or dropped; old decisions: of any unit."""
 
     def __init__(self, reading: Reading, unit: Unit, without: Collection[str], found: str = "") -> None:
         self.reading, self.without = reading, without
@@ -226,13 +221,9 @@ class Layers:
 
 def _list(made: list[str], file: str, rows: Iterable[Row]) -> None:
     """List rows by file and name, unless they were listed before."""
-    made += [name for row in rows if (name := f"{file}: {_title(file, row)}") not in made]
-
-
-def _title(file: str, row: Row) -> str:
-    if file == "events.csv":
-        return f"{row.text('event')}={row.text('outcome')}"
-    return row.text("way" if file == "ways.csv" else _KEYS[file][-1])
+    columns = {"events.csv": ("event", "outcome"), "ways.csv": ("way",)}.get(file) or _KEYS[file][-1:]
+    titles = (f"{file}: {'='.join(row.text(column) for column in columns)}" for row in rows)
+    made += [title for title in titles if title not in made]
 
 
 def _key(row: Row, *columns: str) -> tuple[str, ...]:
@@ -244,8 +235,7 @@ def _event(row: Row) -> str:
 
 
 def _conditions(row: Row) -> frozenset[tuple[str, ...]]:
-    words = (word.partition("=") for word in row.listed("given"))
-    return frozenset((key(event), key(outcome)) for event, _, outcome in words)
+    return frozenset(tuple(map(key, pair(word))) for word in row.listed("given"))
 
 
 def _grouped(rows: Iterable[Row], by: Callable[[Row], K]) -> dict[K, list[Row]]:

@@ -9,12 +9,12 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from repairecon.read import price_list
-from repairecon.read.case_folder import file_of, open_case
+from repairecon.read import lists_of_others as lists
+from repairecon.read.case_folder import open_case
 from repairecon.read.case_workbook import is_workbook
-from repairecon.read.case_workbook_out import file_bytes, keep_in_workbook
+from repairecon.read.case_workbook_out import file_bytes, keep_files
 from repairecon.read.columns import FILES
-from repairecon.read.files import write_all
+from repairecon.read.files import csv_text
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.reading import Reading
 from repairecon.read.sheets import CsvTable, read_sheet
@@ -24,8 +24,7 @@ from repairecon.records import Case, CaseError, Fault, RepaireconError, SheetErr
 ADDED, CHANGED, SAME, LEFT_OUT = "added", "changed", "as it was", "left out"
 QUOTES = "quotes.csv"
 _FIRST = ("item", "supplier", "quoted_likely")
-_DIFFER_BY = ("designation", "part_class", "pack")
-"""Columns that tell two quotes of one item and supplier apart."""
+_DIFFER_BY = ("designation", "part_class", "pack")  # columns that tell two quotes of one item and supplier apart
 
 
 @dataclass(frozen=True)
@@ -55,7 +54,6 @@ class QuotesImport:
     written: bool = False
 
     def those(self, becomes: str) -> tuple[ImportedRow, ...]:
-        """The rows that are added, changed, as they were, or left out."""
         return tuple(r for r in self.rows if r.becomes == becomes)
 
     def write(self, keep_columns: bool = False) -> QuotesImport:
@@ -66,17 +64,15 @@ class QuotesImport:
             raise SheetError([Fault(self.file, None, "supplier", "nothing", "say whose columns to keep")])
         files: dict[str, bytes] = {}
         if self.those(ADDED) or self.those(CHANGED):
-            path = file_of(self.folder, QUOTES)
-            files[path.name if path else QUOTES] = self.quotes
+            files[QUOTES] = self.quotes
         if keep_columns:
-            problems = Problems()
-            kept = price_list.columns_with(self.folder, self.supplier, self.columns, problems)
+            problems, names = Problems(), FILES[lists.COLUMNS_FILE].columns
+            saved = lists.saved_columns(self.folder, problems)
             problems.stop_if_any()
-            files[price_list.COLUMNS_FILE] = kept
-        if is_workbook(self.folder):
-            keep_in_workbook(self.folder, files)
-        else:
-            write_all(self.folder, files, replace=True)
+            others = [[r.text(c) for c in names] for r in saved if key(r.text("supplier")) != key(self.supplier)]
+            kept = [[self.supplier, ours, theirs, "", ""] for theirs, ours in self.columns.items()]
+            files[lists.COLUMNS_FILE] = csv_text([names, *others, *kept]).encode()
+        keep_files(self.folder, files)
         return replace(self, written=bool(files))
 
 
@@ -101,14 +97,19 @@ def preview(
     ``decimal`` the decimal mark where a column does not give it away. SheetError is raised if the list or the columns
     cannot be taken at all, CaseError if quotes.csv or the names of the case cannot be.
     """
-    case, reading = _names(Path(case_folder))
+    # the case as far as names and quotes go; other faults are for the day on which it is worked out
+    case, reading = open_case(case_folder)
+    broken = {f for f in ("parts.csv", "ways.csv", "suppliers.csv") if not reading.tables[f].whole}
+    named = {reading.problems.called.get(f, f) for f in (*broken, QUOTES)}
+    if found := [f for f in reading.problems.faults if f.file in named]:
+        raise CaseError(found)
+    for row in reading.boat.tables["suppliers.csv"].rows if reading.boat else ():
+        reading.suppliers.add(row.text("supplier"))  # of the boat's own a case takes those alone that have quoted
     return _Job(Path(case_folder), Path(spreadsheet), case, reading, quoted_on).run(columns, supplier, sheet, decimal)
 
 
 @dataclass
 class _Job:
-    """One reading of a list against a case."""
-
     folder: Path
     spreadsheet: Path
     case: Case
@@ -124,15 +125,27 @@ class _Job:
             advice = self.reading.suppliers.advice(self.problems, supplier, "add its row to suppliers.csv first")
             self._fault("supplier", f"an unknown supplier {shown(supplier)}", advice)
         if columns is None:
-            columns = price_list.saved_columns(self.folder, supplier, self.problems)
-        known = price_list.known_columns(columns, self.spreadsheet.name, self.problems)
-        self._check_choices(set(known.values()), decimal)
+            saved = lists.saved_columns(self.folder, self.problems)
+            columns = {r.text("heading"): r.text("column") for r in saved if key(r.text("supplier")) == key(supplier)}
+        known = lists.known_columns(columns, self.spreadsheet.name, self.problems)
+        if isinstance(date(self.quoted_on), Misread) and self.quoted_on:
+            self._fault("quoted_on", shown(self.quoted_on), "write a date such as 2026-03-31")
+        if decimal not in ("", ",", "."):
+            self._fault("decimal", shown(decimal), "write , or .")
+        self.problems.stop_if_any(SheetError)
+        ours = set(known.values())
+        if not self.supplier and "supplier" not in ours:
+            self._fault("supplier", "nothing", "say who quotes, or which heading is the supplier")
+        if not ours & {"item", "designation"}:
+            self._fault("item", "nothing", "say which heading is the item or the designation")
+        if "quoted_likely" not in ours:
+            self._fault("quoted_likely", "nothing", "say which heading is the price")
         self.problems.stop_if_any(SheetError)
         sheet = read_sheet(self.spreadsheet, sheet_name, known)
-        head, places = price_list.find_headings(sheet, known, self.problems)
+        head, places = lists.find_headings(sheet, known, self.problems)
         self.problems.stop_if_any(SheetError)
         money = {s.supplier: s.currency for s in self.case.suppliers}
-        read, read_as = price_list.sheet_rows(sheet, head, places, decimal, money.get(self.supplier, ""))
+        read, read_as = lists.sheet_rows(sheet, head, places, decimal, money.get(self.supplier, ""))
         table, rows = self._settled(read)
         notes = (*sheet.notes, f"headings found in row {head}", *read_as)
         return QuotesImport(
@@ -142,33 +155,25 @@ class _Job:
     def _fault(self, column: str, found: str, write: str) -> None:
         self.problems.add(self.spreadsheet.name, None, column, found, write)
 
-    def _check_choices(self, columns: set[str], decimal: str) -> None:
-        if isinstance(date(self.quoted_on), Misread) and self.quoted_on:
-            self._fault("quoted_on", shown(self.quoted_on), "write a date such as 2026-03-31")
-        if decimal not in ("", ",", "."):
-            self._fault("decimal", shown(decimal), "write , or .")
-        if len(self.problems):
-            return
-        if not self.supplier and "supplier" not in columns:
-            self._fault("supplier", "nothing", "say who quotes, or which heading is the supplier")
-        if not columns & {"item", "designation"}:
-            self._fault("item", "nothing", "say which heading is the item or the designation")
-        if "quoted_likely" not in columns:
-            self._fault("quoted_likely", "nothing", "say which heading is the price")
-
-    def _settled(self, read: list[price_list.SheetRow]) -> tuple[CsvTable, tuple[ImportedRow, ...]]:
+    def _settled(self, read: list[lists.SheetRow]) -> tuple[CsvTable, tuple[ImportedRow, ...]]:
         """The rows brought in, again and again until none is left that spoils the case."""
         wrong: dict[int, str] = {}
         while True:
             table = CsvTable(file_bytes(self.folder, QUOTES), FILES[QUOTES].known, _FIRST)
             items, taken = _Items(self.case, table), dict[int, int]()
             rows = tuple(self._row(table, items, row, wrong.get(row.row, ""), taken) for row in read)
-            if not (more := self._faults(table, rows)):
+            _, reading = open_case(self.folder, instead={QUOTES: table.data()})
+            ours = {r.quotes_row: r.row for r in rows if r.becomes in (ADDED, CHANGED)}
+            found = [f for f in reading.problems.faults if f.file == reading.problems.called.get(QUOTES, QUOTES)]
+            more = {ours[f.row]: f"{f.column}: found {f.found}; {f.write}" for f in found if f.row in ours}
+            if found and not more:
+                raise CaseError(found)
+            if not more:
                 return table, rows
             wrong |= more
 
     def _row(
-        self, table: CsvTable, items: _Items, row: price_list.SheetRow, wrong: str, taken: dict[int, int]
+        self, table: CsvTable, items: _Items, row: lists.SheetRow, wrong: str, taken: dict[int, int]
     ) -> ImportedRow:
         """Add a row, change the one that quotes the same, or leave it out; ``taken`` are rows of quotes.csv so met."""
         named = row.cells.get("supplier")
@@ -183,7 +188,7 @@ class _Job:
         day = row.cells.get("quoted_on") or self.quoted_on
         cells = {**row.cells, "item": item, "supplier": seller, **({"quoted_on": day} if day else {})}
         numbers = items.rows[key(item), key(seller)]
-        same = [n for n in numbers if _quotes_same(table.cells(n), cells)]
+        same = [n for n in numbers if not any(_differ(table.cells(n), cells, column) for column in _DIFFER_BY)]
         if len(same) > 1:
             why = f"rows {', '.join(map(str, same))} of quotes.csv quote the same"
             return replace(made, why=f"{why}: bring in designation, part_class or pack")
@@ -202,21 +207,6 @@ class _Job:
         table.put(target, changes)
         return replace(made, becomes=CHANGED if changes else SAME, why=why, quotes_row=target)
 
-    def _faults(self, table: CsvTable, rows: tuple[ImportedRow, ...]) -> dict[int, str]:
-        """What would be wrong in quotes.csv, by row of the list."""
-        _, reading = open_case(self.folder, instead={QUOTES: table.data()})
-        ours = {r.quotes_row: r.row for r in rows if r.becomes in (ADDED, CHANGED)}
-        found = [f for f in reading.problems.faults if f.file == reading.problems.called.get(QUOTES, QUOTES)]
-        mine = {ours[f.row]: f"{f.column}: found {f.found}; {f.write}" for f in found if f.row in ours}
-        if found and not mine:
-            raise CaseError(found)
-        return mine
-
-
-def _quotes_same(there: Mapping[str, str], cells: Mapping[str, str]) -> bool:
-    pairs = ((there.get(column, ""), cells.get(column, "")) for column in _DIFFER_BY)
-    return all(_same_cell(a.casefold(), b.casefold()) for a, b in pairs if a and b)
-
 
 def _changes(there: Mapping[str, str], cells: Mapping[str, str]) -> dict[str, str]:
     """Cells to be written; a firm price takes the place of a range."""
@@ -229,25 +219,16 @@ def _changes(there: Mapping[str, str], cells: Mapping[str, str]) -> dict[str, st
     return changes
 
 
-def _same_cell(a: str, b: str) -> bool:
-    if a == b:
-        return True
+def _differ(there: Mapping[str, str], cells: Mapping[str, str], column: str) -> bool:
+    """Whether two rows say different things in a column."""
+    was, now = (row.get(column, "").casefold() for row in (there, cells))
+    return bool(was and now) and not _same_cell(was, now)
+
+
+def _same_cell(was: str, now: str) -> bool:
     with suppress(ValueError):
-        return float(a) == float(b)
+        return was == now or float(was) == float(now)
     return False
-
-
-def _names(folder: Path) -> tuple[Case, Reading]:
-    """The case as far as names and quotes go; other faults are for the day on which it is worked out."""
-    case, reading = open_case(folder)
-    broken = {f for f in ("parts.csv", "ways.csv", "suppliers.csv", QUOTES) if not reading.tables[f].whole}
-    named = {reading.problems.called.get(f, f) for f in broken | {QUOTES}}
-    found = [f for f in reading.problems.faults if f.file in named]
-    if found:
-        raise CaseError(found)
-    for row in reading.boat.tables["suppliers.csv"].rows if reading.boat else ():
-        reading.suppliers.add(row.text("supplier"))  # of the boat's own a case takes those alone that have quoted
-    return case, reading
 
 
 class _Items:
@@ -259,8 +240,7 @@ class _Items:
         for part in case.parts:
             if part.standard_size:
                 self._sizes[key(part.standard_size)].append(part.part)
-        self.rows: dict[tuple[str, str], list[int]] = defaultdict(list)
-        """Rows of quotes.csv by item and supplier."""
+        self.rows: dict[tuple[str, str], list[int]] = defaultdict(list)  # rows of quotes.csv by item and supplier
         self._called: dict[tuple[str, str], dict[str, None]] = defaultdict(dict)
         self._problems = Problems()
         for number in table.rows():

@@ -89,7 +89,6 @@ class Money:
         return float(self._defaults.peek("vat_rate")) if self._vat is None else self._vat
 
     def with_vat(self, price: Range, vat: str) -> Range:
-        """The price with tax."""
         return price.scaled(1.0 + self.vat_rate) if vat == "ex" and price.high > 0 else price
 
     def charge(self, row: Row, name: str) -> Range:
@@ -102,7 +101,6 @@ class Money:
         return f"EUR {unit}" if known else f"{self.currency} {unit}, the figure for EUR taken as it stands"
 
     def from_euro(self, amount: Range) -> Range:
-        """Default money in home money."""
         return amount.scaled(self.exchange.get("EUR", 1.0)) if self.currency != "EUR" else amount
 
     def assumed(self, name: str, unit: str) -> Range:
@@ -134,7 +132,6 @@ class LabourBook:
                 self.rates[by] = Labour(by, money.with_vat(rate, vat))
 
     def find(self, name: str) -> str:
-        """The name of a worker, empty if unknown."""
         default = f"labour.{key(name)}"
         if name not in self.names and self._defaults.has(default):
             rate = self._money.assumed(default, "per hour, tax not included")
@@ -150,8 +147,6 @@ class LabourBook:
 
 @dataclass(kw_only=True)
 class Reading:
-    """The state of reading one folder."""
-
     problems: Problems
     defaults: Defaults
     three: ThreeNumbers
@@ -159,27 +154,22 @@ class Reading:
     labour: LabourBook
     tables: dict[str, Table]
     toml_whole: bool = True
-    ordering: bool = False
-    """Quotes alone are compared: what nobody quotes for needs no price of its own."""
-    as_decided: bool = False
-    """Read by the rules of the day on which the case was decided."""
+    ordering: bool = False  # quotes alone are compared: what nobody quotes for needs no price of its own
+    as_decided: bool = False  # read by the rules of the day on which the case was decided
     parts: Names = field(default_factory=Names)
     ways: Names = field(default_factory=Names)
     suppliers: Names = field(default_factory=Names)
     quoted: dict[str, bool] = field(default_factory=dict)
     """Key of each item with a quote; True if all its quotes give p_never."""
     notes: dict[str, str] = field(default_factory=dict)
-    hours_a_year: float | None = None
-    """Running hours of the unit, where the case gives them."""
+    hours_a_year: float | None = None  # running hours of the unit, where the case gives them
     boat: BoatPapers | None = None
     stock: tuple[OnHand, ...] = ()
     from_stock: tuple[FromStock, ...] = ()
-    merged: dict[str, list[Row]] = field(default_factory=dict)
-    """Rows by file, the owner's laid over the default ones."""
+    merged: dict[str, list[Row]] = field(default_factory=dict)  # rows by file, the owner's laid over the default ones
 
     @cached_property
-    def items(self) -> Names:
-        """What may be quoted."""
+    def _items(self) -> Names:
         return Names([*self.parts, *self.ways])
 
     @cached_property
@@ -204,13 +194,6 @@ class Reading:
         """Days to wait for something of which no days are given."""
         return self.three.wait_days or self.defaults.range("lead_days")
 
-    def _worker(self, row: Row, column: str) -> str:
-        name = row.text(column) or "owner"
-        found = self.labour.find(name)
-        if not found and self.labour.names.whole:
-            row.fault(column, shown(name), self.labour.advice(name))
-        return found or name
-
     def record(self, kind: type[T], row: Row, /, **given: Any) -> T:
         """A record of a row: its fields as the columns of that name are declared, but for those that are given."""
         names = {f.name for f in fields(cast(Any, kind))}
@@ -221,7 +204,6 @@ class Reading:
         return kind(**{"source": row.source, **read, **given})
 
     def keep_note(self, row: Row) -> None:
-        """Keep the free words about a row."""
         if note := row.note():
             self.notes[str(row.source)] = note
 
@@ -232,17 +214,31 @@ class Reading:
     def _value(self, row: Row, name: str) -> Any:
         column = row.declared[name]
         if column.type == "worker":
-            return self._worker(row, name)
+            worker = row.text(name) or "owner"
+            found = self.labour.find(worker)
+            if not found and self.labour.names.whole:
+                row.fault(name, shown(worker), self.labour.advice(worker))
+            return found or worker
         if column.type == "ways":
             words = []
             for word in row.listed("ways"):
-                if found := self._ways_words.find(word):
-                    words.append(found)
+                if spelt := self._ways_words.find(word):
+                    words.append(spelt)
                 elif self.ways.whole:
                     row.fault("ways", shown(word), self._ways_words.advice(row.problems, word))
             return tuple(dict.fromkeys(words))
         taxed = name in _TAXED and "vat" in row.declared
         return self.money.charge(row, name) if taxed else row.read(name)
+
+    def part_or_way(self, row: Row, column: str) -> tuple[str, str]:
+        """The part and the way that a cell names; that it is both or neither is a fault."""
+        word = row.text(column)
+        part, way = self.parts.find(word), self.ways.find(word)
+        if part and way:
+            row.fault(column, f"{shown(word)}, a part and a way", "give one of the two another name")
+        elif word and not part and not way and self.parts.whole and self.ways.whole:
+            row.fault(column, f"an unknown part or way {shown(word)}", self._items.advice(row.problems, word))
+        return part, way
 
     def check_priced(self, row: Row, name: str, why: str) -> None:
         """A part that is wanted needs a price, its own or quoted."""

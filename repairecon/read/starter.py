@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import shutil
+import tempfile
 from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 
@@ -33,8 +36,7 @@ _HEADS = {CASE: """# A case: one failed unit, to be rebuilt or bought. Lines tha
 # Her units stand in units.csv, who sells to you in suppliers.csv and carriage.csv, her spares in spares.book.
 # Lines that begin with # are left out.
 """}  # fmt: skip
-_OPEN = ("name", "figures", "price_new", "price_kit", "wait_days")
-"""Keys of a new case that are not commented out."""
+_OPEN = ("name", "figures", "price_new", "price_kit", "wait_days")  # keys of a new case that are not commented out
 _NOTE = "invented; take example: away to use this row"
 
 
@@ -66,7 +68,6 @@ def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", 
 
 
 def empty_folder(folder: str | os.PathLike[str]) -> Path:
-    """A folder that is not there yet, or empty."""
     target = Path(folder)
     if os.path.lexists(target) and not target.is_dir():
         raise RepaireconError(f"{shown(str(target))} is a file: name a new folder")
@@ -127,7 +128,18 @@ def _table(file: str, assumed: list[Row]) -> Iterator[list[str]]:
     yield columns
     for row in assumed:
         yield default_line(row, columns)
-    for cells in _examples(file) if not assumed or file == "looks.csv" else ():
+    if assumed and file != "looks.csv":
+        return
+    declared = FILES[file].declared.values()
+    for nth in range(max(len(c.examples) for c in declared)):
+        cells: dict[str, str] = {}
+        for column in declared:
+            text = column.examples[nth] if nth < len(column.examples) else ""
+            ends = text.split(" / ") if column.type == "range" else []
+            if len(ends) > 1:
+                cells |= {f"{column.name}_{end}": value for end, value in zip(ENDS, ends, strict=True)}
+            else:
+                cells[column.heading] = text
         yield _line({**cells, "note": _NOTE}, columns, EXAMPLE)
 
 
@@ -139,20 +151,6 @@ def default_line(row: Row, columns: list[str]) -> list[str]:
 def _line(cells: dict[str, str], columns: list[str], mark: str) -> list[str]:
     row = [cells.get(column, "") for column in columns]
     return [f"{mark} {row[0]}", *row[1:]]
-
-
-def _examples(file: str) -> Iterator[dict[str, str]]:
-    declared = FILES[file].declared.values()
-    for nth in range(max(len(c.examples) for c in declared)):
-        cells: dict[str, str] = {}
-        for column in declared:
-            text = column.examples[nth] if nth < len(column.examples) else ""
-            ends = text.split(" / ") if column.type == "range" else []
-            if len(ends) > 1:
-                cells |= {f"{column.name}_{end}": value for end, value in zip(ENDS, ends, strict=True)}
-            else:
-                cells[f"{column.name}_likely" if ends else column.name] = text
-        yield cells
 
 
 def share_dir() -> Path:
@@ -182,3 +180,25 @@ def copy_notebooks(folder: str | os.PathLike[str]) -> Path:
         raise RepaireconError(f"{shown(str(target / there[0]))}{more} there already: name another folder")
     write_all(target, files)
     return target
+
+
+@contextlib.contextmanager
+def served_notebook(source: str) -> Iterator[tuple[Path, Mapping[str, str]]]:
+    """A notebook in a folder that is gone afterwards; with it the settings that the server's process takes.
+
+    The server's page template is copied without what it would fetch from elsewhere: the owner may be at sea.
+    """
+    import nbformat
+    from jupyter_core.paths import jupyter_path
+    from nbformat.v4 import new_code_cell, new_notebook
+
+    kernel = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
+    with tempfile.TemporaryDirectory() as name:
+        place = Path(name)
+        path = place / "what_if.ipynb"
+        nbformat.write(new_notebook(cells=[new_code_cell(source)], metadata=kernel), path)
+        theirs = next(p for p in map(Path, jupyter_path("voila", "templates", "lab")) if p.is_dir())
+        index = Path(shutil.copytree(theirs, place / "voila" / "templates" / "lab")) / "index.html.j2"
+        kept = [line for line in index.read_text(encoding="utf-8").splitlines() if "https://" not in line]
+        index.write_text("\n".join(kept), encoding="utf-8")
+        yield path, {"JUPYTER_PATH": name}

@@ -15,7 +15,7 @@ from typing import Any
 import pandas as pd
 
 from repairecon.book.on_hand import read_case_aboard
-from repairecon.read.served import served_notebook
+from repairecon.read.starter import served_notebook
 from repairecon.rebuild_or_buy.sensitivity import Number
 from repairecon.rebuild_or_buy.what_if import WhatIf
 from repairecon.records import RepaireconError

@@ -11,8 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-SHAPES = ("pert", "triangular", "lognormal", "uniform")
-"""Shapes an uncertain number may have."""
+SHAPES = ("pert", "triangular", "lognormal", "uniform")  # shapes an uncertain number may have
 Shape = Literal["pert", "triangular", "lognormal", "uniform"]
 ASSUMED = "assumed"
 DAYS_A_YEAR = 365.25
@@ -54,8 +53,7 @@ class Range:
         return Range(self.low * factor, self.likely * factor, self.high * factor, self.shape, self.source)
 
 
-NOTHING = Range(0.0, 0.0, 0.0)
-"""A sure 0."""
+NOTHING = Range(0.0, 0.0, 0.0)  # a sure 0
 
 
 @dataclass(frozen=True)

@@ -8,21 +8,19 @@ from math import inf
 from typing import Literal
 
 from repairecon.records.base import NOTHING, Assumed, Range, Source
-from repairecon.records.boat import FromStock, OnHand
 from repairecon.records.done import Learned
+from repairecon.records.spares import FromStock, OnHand
 from repairecon.records.supply import Customs, OrderWishes, Quote, Supplier
 
 STAGES = ("outside", "removal", "strip", "measure", "reassembly", "first run", "later")
 """Stages of the job in the order in which they come."""
-ORDER_TIMES = ("now", "after removal", "after strip", "after measure")
-"""When the parts of the planned job are ordered."""
+ORDER_TIMES = ("now", "after removal", "after strip", "after measure")  # when the parts of the planned job are ordered
 SAFETY_CLASSES = (
     "steering", "flooding", "gas", "fuel", "mains voltage", "pressure injection", "life saving", "carbon monoxide",
     "fire/fuel", "lifting", "anchoring",
 )  # fmt: skip
 """Units whose failure can hurt: never chosen on price alone."""
-OLD_UNIT_ENDS = ("spare", "core", "sold", "scrap", "kept")
-"""What may become of the old unit."""
+OLD_UNIT_ENDS = ("spare", "core", "sold", "scrap", "kept")  # what may become of the old unit
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,6 +133,11 @@ class Branch:
         """``event=outcome``."""
         return f"{self.event}={self.outcome}"
 
+    @property
+    def condition(self) -> str:
+        """What it holds under, as its row writes it."""
+        return "; ".join(f"{event}={outcome}" for event, outcome in self.given)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Look:
@@ -174,8 +177,7 @@ _KINDS = (
     WayKind("temporary", "", False, "old"),
     WayKind("without", "", False, "none"),
 )
-WAY_KINDS: Mapping[str, WayKind] = {k.kind: k for k in _KINDS}
-"""The kinds of way an owner chooses from."""
+WAY_KINDS: Mapping[str, WayKind] = {k.kind: k for k in _KINDS}  # the kinds of way an owner chooses from
 WAY_GROUPS: Mapping[str, frozenset[str]] = {
     "all": frozenset(WAY_KINDS),
     "rebuilds": frozenset(k.kind for k in _KINDS if k.rebuilds),
@@ -268,8 +270,7 @@ class Years:
     horizon_stated: bool = True
 
 
-NO_WAY = "none"
-"""``then`` of a way after which nothing more is due."""
+NO_WAY = "none"  # ``then`` of a way after which nothing more is due
 
 
 @dataclass(frozen=True)

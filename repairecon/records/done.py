@@ -34,8 +34,7 @@ LOG_KINDS: Mapping[str, tuple[str, ...]] = {
     "life": ("group", "happened"),
 }
 """What a row of a job log may tell, and the columns that it then needs."""
-QUANTITIES = ("cash", "own hours", "days", "total")
-"""Quantities of a job whose ranges are kept."""
+QUANTITIES = ("cash", "own hours", "days", "total")  # quantities of a job whose ranges are kept
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -20,7 +20,8 @@ from repairecon.book.spares_book import SparesBook, book_at, passage_for
 from repairecon.book.stock import stands
 from repairecon.read import values
 from repairecon.read.boat import boat_around, today_of
-from repairecon.read.passage_toml import PERIOD, PassageDefaults
+from repairecon.read.defaults import Defaults
+from repairecon.read.toml_records import PERIOD
 from repairecon.read.values import Misread
 from repairecon.show.sheet import Panel, Shown
 from repairecon.spares_aboard import demand, holdings
@@ -69,7 +70,7 @@ class SparesAnswer(Shown):
         self._standing = [m for m in self._movements if m.undoes is None and stands(m.number, undone_by)]
         self.passage, self.today, self._home = passage, today, home
         # Defaults are listed as they are used: a list of its own for each part, the same in any order of asking
-        self._of_period, self._of_carry, self._of_turning = (PassageDefaults() for _ in range(3))
+        self._of_period, self._of_carry, self._of_turning = (Defaults() for _ in range(3))
         self.boat, self.figures = about.get("boat", "") or book.ledger.path.stem, about.get("figures", "")
         self.currency, self.budget = about.get("home_currency", "EUR"), passage.budget
         days, more = (

@@ -10,9 +10,8 @@ from typing import NamedTuple
 
 from repairecon.book.on_hand import piece_of, read_case_aboard
 from repairecon.book.spares_book import book_at
-from repairecon.read.boat import BoatPapers, boat_around, read_boat
+from repairecon.read.boat import BoatPapers, boat_around, read_boat, same_part
 from repairecon.read.closed import FOLDER as DECIDED
-from repairecon.read.from_stock import same_part
 from repairecon.read.orders import AskLine
 from repairecon.read.problems import key
 from repairecon.records import Case, Item, Part, RepaireconError
