@@ -17,7 +17,7 @@ from repairecon.read.columns import CASE, CASE_FILES, FILES
 from repairecon.read.default_rows import Layers
 from repairecon.read.defaults import Defaults
 from repairecon.read.problems import SURE, Problems, closest, key, shown
-from repairecon.read.reading import LabourBook, Money, Reading, named_rows, three_numbers
+from repairecon.read.reading import LabourBook, Money, Reading, ThreeNumbers, named_rows
 from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import TomlFile, read_toml, toml_lines
 from repairecon.read.values import listed
@@ -28,13 +28,9 @@ NamedRows: TypeAlias = list[tuple[Row, str]]
 
 
 def read_case(
-    folder: str | os.PathLike[str],
-    years: bool = False,
-    order: bool | None = None,
-    *,
-    as_decided: bool = False,
+    folder: str | os.PathLike[str], years: bool = False, order: bool | None = None, *, as_decided: bool = False,
     stock: Sequence[OnHand] = (),
-) -> Case:
+) -> Case:  # fmt: skip
     """Read a case folder, or a workbook with a sheet for each of its files, to a case in home money with tax.
 
     ``case.toml`` is needed, of the CSV files as many as there are; CaseError has every fault, by file and row.
@@ -56,14 +52,10 @@ def read_case(
 
 
 def open_case(
-    folder: str | os.PathLike[str],
-    years: bool = False,
-    order: bool | None = None,
-    instead: Mapping[str, bytes] = MappingProxyType({}),
-    as_decided: bool = False,
-    papers: BoatPapers | None = None,
-    stock: Sequence[OnHand] = (),
-) -> tuple[Case, Reading]:
+    folder: str | os.PathLike[str], years: bool = False, order: bool | None = None,
+    instead: Mapping[str, bytes] = MappingProxyType({}), as_decided: bool = False,
+    papers: BoatPapers | None = None, stock: Sequence[OnHand] = (),
+) -> tuple[Case, Reading]:  # fmt: skip
     """The case as far as it can be read, ``instead`` in place of files; ``papers`` of a boat that it is not in."""
     place, problems, defaults, notes = Path(folder), Problems(), Defaults(), dict[str, str]()
     book = read_case_workbook(place, problems) if is_workbook(place) and papers is None else None
@@ -73,6 +65,8 @@ def open_case(
     elif not is_workbook(place):
         sources |= _files(place, problems, notes) | {**instead}
     toml = read_toml(sources[CASE], problems, rows=book.rows if book and CASE not in instead else ())
+    if book and CASE in instead:
+        toml.lines = {}  # those of a text that is no longer the sheet's
     tables = {file: read_table(sources.get(file), file, FILES[file], problems) for file in CASE_FILES}
     own = {f for f, t in tables.items() if t.given}
     papers = papers or boat.papers_of(place, problems)
@@ -83,7 +77,7 @@ def open_case(
     toml.check_sections()
     if "bearing" in toml.data:  # older cases have it
         defaults.note("[bearing]", "left alone", "", "such data are no longer read: give lives in ways.csv")
-    three = three_numbers(toml, defaults)
+    three = ThreeNumbers(toml, defaults)
     money = Money(toml, defaults)
     labour = LabourBook(toml, money, defaults)
     unit = toml_records.unit(toml, defaults)

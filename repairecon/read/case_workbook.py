@@ -8,25 +8,14 @@ from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from repairecon.read import values
 from repairecon.read.columns import ANY, CASE, CASE_FILES, FILES, NUMBERS, Column, Headings, about, sections
 from repairecon.read.files import Unreadable, csv_text, read_data
 from repairecon.read.problems import SURE, Problems, closest, shown
 from repairecon.read.sheets import BOOKS, Sheet, heading, left_out, tidied
 from repairecon.read.tables import Row, table_of
 from repairecon.read.toml_file import toml_key, toml_lines
-from repairecon.read.values import (
-    Cell,
-    Limits,
-    Misread,
-    agreed_mark,
-    date_text,
-    figure,
-    listed,
-    number,
-    number_text,
-    text_of,
-    yes_no,
-)
+from repairecon.read.values import Cell, Misread, date_text, figure, listed, number, number_text, text_of
 from repairecon.read.workbook import read_sheets
 
 ANSWER = "answer"  # sheet that is written and never read
@@ -36,7 +25,7 @@ NO_WORDS = "none"  # an empty list in a cell
 _KEYS = Headings(KEY_COLUMNS, ("section", "key", "value"), frozenset(heading(c) for c in KEY_COLUMNS))
 _PLACES = {"low": "low", "value": "likely", "high": "high"}  # columns of values, and the end of a range that each is
 _UNKNOWN = "unknown"
-_ANY_NUMBER = Limits(-1e300, 1e300)
+_ANY_NUMBER = values.Limits(-1e300, 1e300)
 
 
 def is_workbook(path: str | os.PathLike[str]) -> bool:
@@ -132,7 +121,7 @@ def _tidied_keys(sheet: Sheet) -> Sheet:
         by_name = dict(zip(names, map(text_of, sheet.rows[n]), strict=False))
         types[n] = _declared(sheet.file, by_name.get("section", ""), by_name.get("key", "")).type
     figures = [_values(sheet, sheet.rows[n]).values() for n in below if types[n] in NUMBERS]
-    mark = agreed_mark(c for cells in figures for c in cells if isinstance(c, str))
+    mark = values.agreed_mark(c for cells in figures for c in cells if isinstance(c, str))
 
     def read(cell: Cell, type_: str, place: int) -> Cell:
         if cell is None or place >= len(names) or names[place] not in _PLACES:
@@ -200,7 +189,7 @@ def _value(row: Row, column: Column) -> object:
         return None
     if column.type in (*NUMBERS, _UNKNOWN):
         return _figure(text)
-    if column.type == "yes" and isinstance(said := yes_no(text), bool):
+    if column.type == "yes" and isinstance(said := values.yes_no(text), bool):
         return said
     if column.type == "list":
         return [] if text == NO_WORDS else listed(text)

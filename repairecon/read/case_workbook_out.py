@@ -85,8 +85,7 @@ class _Writer:
 
     def data(self) -> bytes:
         if self.lists:
-            rows = list(itertools.zip_longest(*self.lists))
-            add_sheet(self.book, _LISTS, rows, head=False).sheet_state = "hidden"
+            add_sheet(self.book, _LISTS, [*itertools.zip_longest(*self.lists)], head=False).sheet_state = "hidden"
         return saved(self.book)
 
     def _sheet(self, title: str, rows: Rows, notes: Sequence[str], frozen: str) -> Any:

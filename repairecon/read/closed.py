@@ -29,8 +29,6 @@ _HEAD = """# The case as it was decided. Nothing in this folder is meant to be c
 # actual.csv beside the case. The hashes show a change that was not meant; they are no proof against one that was.
 """
 _LIFE_HOURS = Limits(0.0, 1e7, above=True)
-_FIRST_RUNS = ("good", "not good")
-_NAMELESS = ("total", "first run")
 _COLUMNS = tuple(name for name in FILES[ACTUAL_FILE].declared if name not in ("kind", "name", "note", "description"))
 LOG_COLUMNS = tuple(f.name for f in fields(Logged) if f.name != "source")
 _FIGURES = ("p10", "p50", "p90", "actual")
@@ -42,14 +40,10 @@ def _hash(data: bytes) -> str:
 
 
 def _papers(folder: Path) -> dict[str, bytes]:
-    return {
-        path.relative_to(folder).as_posix(): path.read_bytes()
-        for path in sorted([*folder.iterdir(), *(folder / FROZEN).glob("*")])
-        if path.is_file()
-        and path.suffix.casefold() in (".csv", ".toml")
-        and path.name.casefold() not in (ACTUAL_FILE, FILE)
-        and not path.name.startswith(".")
-    }
+    inside = [p for p in sorted([*folder.iterdir(), *(folder / FROZEN).glob("*")]) if p.is_file()]
+    ours = [p for p in inside if p.suffix.casefold() in (".csv", ".toml") and not p.name.startswith(".")]
+    kept = [p for p in ours if p.name.casefold() not in (ACTUAL_FILE, FILE)]
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in kept}
 
 
 def freeze(folder: str | os.PathLike[str], decision: Decision, case: Case) -> Path:
@@ -133,10 +127,9 @@ def read_closed(folder: str | os.PathLike[str]) -> Closed:
 def read_actual(folder: str | os.PathLike[str], case: Case) -> Actual:
     """Read actual.csv of a case folder with the names of the case as decided; CaseError has every fault of the file."""
     problems = Problems()
-    path = Path(folder) / ACTUAL_FILE
-    if not path.is_file():
+    table = read_table(Path(folder) / ACTUAL_FILE, ACTUAL_FILE, FILES[ACTUAL_FILE], problems)
+    if not table.there:
         problems.add(ACTUAL_FILE, None, "", "no such file", "decide first (that writes the sheet), then fill it in")
-    table = read_table(path if path.is_file() else None, ACTUAL_FILE, FILES[ACTUAL_FILE], problems)
     ways = Names(w.way for w in case.ways)
     known = {  # names that may be used; a kind that is left out takes any
         "part": Names(p.part for p in case.parts), "task": Names([*(t.task for t in case.tasks), *fittings(case)]),
@@ -166,7 +159,7 @@ def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, 
             row.fault(column.name, row.shown(column.name), write)
     paid, outcomes = row.number("paid"), Names(b.outcome for b in case.branches if key(b.event) == key(name))
     if kind == "first run":
-        outcome = row.choice("outcome", _FIRST_RUNS)
+        outcome = row.choice("outcome", ("good", "not good"))
     else:
         outcome = row.named("outcome", outcomes, whole=kind == "found" and len(outcomes) > 0)
     done = row.record(
@@ -189,7 +182,7 @@ def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, 
 
 
 def _name(row: Row, kind: str, known: dict[str, Names]) -> str:
-    if kind in _NAMELESS or not kind:
+    if kind in ("", "total", "first run"):
         return row.text("name")
     names = known.get(kind)
     word = row.required("name", "name it as the case does" if names is not None else "name it")
@@ -245,8 +238,8 @@ def sheet(case: Case, way: str) -> str:
 # ---- the log of jobs -------------------------------------------------------------------------------
 def read_log(folder: str | os.PathLike[str]) -> JobLog:
     """Read the log of jobs of a folder, ``job_log.csv``, empty without the file; CaseError has every fault of it."""
-    path, problems = Path(folder) / LOG_FILE, Problems()
-    table = read_table(path if path.is_file() else None, LOG_FILE, FILES[LOG_FILE], problems)
+    problems = Problems()
+    table = read_table(Path(folder) / LOG_FILE, LOG_FILE, FILES[LOG_FILE], problems)
     rows = []
     for row in table.rows:
         kind = row.choice("kind")
@@ -262,8 +255,7 @@ def read_log(folder: str | os.PathLike[str]) -> JobLog:
         order = [figures[column] for column in _FIGURES[:3]]
         if None not in order and order != sorted(order):
             row.fault("p10", ", ".join(map(plain, order)), "write them so that p10 <= p50 <= p90")
-        unit = key(row.text("unit"))
-        rows.append(row.record(Logged, unit=unit, kind=kind, name=name, source=row.source, **figures))
+        rows.append(row.record(Logged, unit=key(row.text("unit")), kind=kind, name=name, source=row.source, **figures))
     problems.stop_if_any()
     return JobLog(tuple(rows))
 
@@ -275,11 +267,9 @@ def log_text(rows: Sequence[Logged]) -> str:
 
 
 def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
-    """Add a job to a log, which is begun if there is none.
+    """Add a job to a log, which is begun if there is none; of a job that is in it only its lives are renewed.
 
-    Of a job that is there already only its lives are renewed, as those are known later than the rest. RepaireconError
-    is raised if the log has faults, holds the job already with the same lives, or cannot be written; it is then as it
-    was.
+    RepaireconError, and the log as it was, if it has faults, holds the job with the same lives, or cannot be written.
     """
     path, before = Path(folder) / LOG_FILE, read_log(folder)
     known = {key(job) for job in before.jobs}

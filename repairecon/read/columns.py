@@ -74,31 +74,26 @@ def column_of(heading: str, declared: Mapping[str, Column]) -> tuple[Column | No
     return declared.get(heading), ""
 
 
-def _column(row: Mapping[str, str]) -> Column:
-    words, kind, limits = row["limits"], row["type"], MONEY
-    options: tuple[str, ...] = ()
-    if words.startswith("@"):
-        options = tuple(getattr(records, words[1:]))
-    elif words and kind in ("choice", "list", "date"):
-        options = tuple(words.split(".." if kind == "date" else " / "))
-    elif words:
-        low, _, high = words.lstrip(">").partition("..")
-        limits = Limits(float(low), float(high), kind == "whole", words.startswith(">"), kind == "fraction")
-    plainly = {name: row[name] for name in ("name", "type", "default", "need", "unit", "meaning")}
-    return Column(
-        **plainly,
-        limits=limits,
-        options=options,
-        write=row["write"] or (f"write one of: {', '.join(options)}" if options and kind != "date" else ""),
-        also=tuple(word.strip() for word in row["also"].split(",") if word.strip()),
-        only=tuple(row["only"].split(" / ")) if row["only"] else (),
-        examples=tuple(word.strip() for word in row["example"].split("|")) if row["example"] else (),
-    )
-
-
 def columns_of(file: str, section: str = "") -> Iterator[Column]:
     """The columns of a file, or the keys of a section."""
-    return (_column(row) for row in _ROWS if (row["file"], row["section"]) == (file, section) and row["name"])
+    for row in (r for r in _ROWS if (r["file"], r["section"]) == (file, section) and r["name"]):
+        words, kind, limits = row["limits"], row["type"], MONEY
+        options: tuple[str, ...] = ()
+        if words.startswith("@"):
+            options = tuple(getattr(records, words[1:]))
+        elif words and kind in ("choice", "list", "date"):
+            options = tuple(words.split(".." if kind == "date" else " / "))
+        elif words:
+            low, _, high = words.lstrip(">").partition("..")
+            limits = Limits(float(low), float(high), kind == "whole", words.startswith(">"), kind == "fraction")
+        choose = f"write one of: {', '.join(options)}" if options and kind != "date" else ""
+        yield Column(
+            **{name: row[name] for name in ("name", "type", "default", "need", "unit", "meaning")},
+            limits=limits, options=options, write=row["write"] or choose,
+            also=tuple(word.strip() for word in row["also"].split(",") if word.strip()),
+            only=tuple(row["only"].split(" / ")) if row["only"] else (),
+            examples=tuple(word.strip() for word in row["example"].split("|")) if row["example"] else (),
+        )  # fmt: skip
 
 
 @cache

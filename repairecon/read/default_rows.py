@@ -40,16 +40,12 @@ K = TypeVar("K")
 
 
 def default_rows(
-    kind: str = "",
-    symptom: SymptomMatch | None = None,
-    price_new: Range | None = None,
-    price_kit: Range | None = None,
-    own: bool = True,
-) -> tuple[dict[str, list[Row]], str]:
+    kind: str = "", symptom: SymptomMatch | None = None, price_new: Range | None = None,
+    price_kit: Range | None = None, own: bool = True,
+) -> tuple[dict[str, list[Row]], str]:  # fmt: skip
     """Rows of each file of a case, in its columns, by what is taken for granted; and what the symptom says is found.
 
-    ``kind`` and ``symptom`` are empty where none is known; shares of the prices (home money) become charges; ``own``
-    says whether an own rebuild may be advised at all.
+    ``kind`` and ``symptom`` are empty where none is known; shares of prices become charges; ``own`` rebuilds or not.
     """
     new, defaults = price_new or NOTHING, Defaults()
     if kind in kinds():
@@ -200,23 +196,21 @@ class Layers:
             stated = stated + [_with(row, given=given) for row in general if _key(row, "outcome") not in names]
             # what belongs to the event as a whole is taken from its default where it is blank
             filled = [_with(r, **{c: some[0].text(c) for c in ("seen_at", "ways") if not r.has(c)}) for r in stated]
-            rows += self._group(filled, some)
+            names = {_key(row, "outcome") for row in filled}
+            rest = [row for row in some if _key(row, "outcome") not in names]
+            if not filled:
+                rows += some
+                continue
+            # outcomes that the owner does not restate share what is left
+            _list(self.replaced, "events.csv", (row for row in some if row not in rest))
+            share, left = sum(map(_chance, filled)), sum(map(_chance, rest))
+            rows += filled
+            if share >= _WHOLE or left == 0.0:
+                _list(self.replaced, "events.csv", rest)
+            elif rest:
+                self.replaced.append(f"events.csv: chances of the other outcomes of {rest[0].text('event')}")
+                rows += [_with(row, chance=repr(_chance(row) * (1.0 - share) / left)) for row in rest]
         return rows
-
-    def _group(self, own: list[Row], defaults: list[Row]) -> list[Row]:
-        """Outcomes under one condition; those that the owner does not restate share what is left."""
-        if not own:
-            return defaults
-        names = {_key(row, "outcome") for row in own}
-        rest = [row for row in defaults if _key(row, "outcome") not in names]
-        _list(self.replaced, "events.csv", (row for row in defaults if row not in rest))
-        stated, left = sum(map(_chance, own)), sum(map(_chance, rest))
-        if stated >= _WHOLE or left == 0.0:
-            _list(self.replaced, "events.csv", rest)
-            return own
-        if rest:
-            self.replaced.append(f"events.csv: chances of the other outcomes of {rest[0].text('event')}")
-        return [*own, *(_with(row, chance=repr(_chance(row) * (1.0 - stated) / left)) for row in rest)]
 
 
 def _list(made: list[str], file: str, rows: Iterable[Row]) -> None:

@@ -23,11 +23,8 @@ MOST_GROUPS = 200  # conditions of one event that are still compared with each o
 MOST_STATES = 1_000  # states of what an event hangs on that are still looked through
 _COUNT = re.compile(r"([0-9]{1,6})\s*x?\s+(.+)|([0-9]{1,6})x(.+)")
 _BRINGS = {"extra_hours": "more hours", "share_of_new": "of the price of new", "extra_days": "more days"}
-_ENDS = {
-    "ends_rebuild": "the rebuild ends",
-    "core_refused": "the core is refused",
-    "not_this_unit": "the fault is elsewhere",
-}
+_ENDS = {"ends_rebuild": "the rebuild ends", "core_refused": "the core is refused",
+         "not_this_unit": "the fault is elsewhere"}  # fmt: skip
 _CONSEQUENCES = ("extra_hours", "outside_cost", "extra_days")
 Group: TypeAlias = tuple[tuple[str, str], ...]
 Pairs: TypeAlias = list[tuple[Row, Branch]]
@@ -78,8 +75,7 @@ def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ..
         event, outcome = row.text("event"), row.text("outcome")
         if event and outcome:
             event, outcome = known.spelt(row, event, outcome, ("event", "outcome"))
-        takes = _parts(reading, row, wanted)
-        remedies.append(reading.record(Remedy, row, event=event, outcome=outcome, parts=takes))
+        remedies.append(reading.record(Remedy, row, event=event, outcome=outcome, parts=_parts(reading, row, wanted)))
     assumed = [row for row in rows if row.assumed]
     groups: dict[str, list[Row]] = {}
     for row in assumed:

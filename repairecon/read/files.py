@@ -61,11 +61,6 @@ def decoded(data: bytes) -> str:
     return data.decode("utf-8", "surrogateescape")  # its mark, if any, goes with the control characters
 
 
-def read_text(path: Path) -> str:
-    """The clean text of a file; see ``decoded``."""
-    return clean(decoded(read_data(path)))
-
-
 def read_data(path: Path) -> bytes:
     """The bytes of a file of sensible size."""
     try:

@@ -26,8 +26,7 @@ def keep_findings(
     """Keep in a case, a folder or a workbook, what was found, and give the case as it is then.
 
     ``found`` is the outcome by event, as in events.csv (an empty one takes the finding back), ``stage`` the last that
-    is done, ``measured`` a value with its unit by measure. RepaireconError is raised if the case has faults without or
-    with what was found; case.toml is then as it was.
+    is done, ``measured`` a value with its unit by measure. RepaireconError, and nothing written, if there are faults.
     """
     place = Path(folder)
     case, reading = open_case(place)

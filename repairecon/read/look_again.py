@@ -33,10 +33,9 @@ RATES = {r["currency"]: (float(r["per_euro"]), float(r["within"])) for r in rows
 
 @dataclass(frozen=True)
 class Remark:
-    """Something worth a second look.
+    """Something worth a second look; ``could_turn``: it may turn the advice.
 
-    ``rule`` is the word by which ``checked`` in case.toml acknowledges it, alone or with the name of the row
-    (``part price: impeller``); ``could_turn`` tells whether it may turn the advice.
+    ``rule`` is the word by which ``checked`` acknowledges it, alone or with its row (``part price: impeller``).
     """
 
     rule: str
@@ -75,9 +74,17 @@ def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
 
     for fact in _facts(on):
         row = _RULES[fact.quantity]
-        if said := _said(row, fact, on.clock if fact.quantity == _CLOCK else on.today):
+        below = row["below"] and fact.value < float(row["below"])
+        above = row["above"] and fact.value > float(row["above"])
+        if below or above:
+            shown = fact.value if fact.shown is None else fact.shown
+            said = row["says_below" if below else "says_above"].format(
+                name=fact.name, shown=as_written(shown) if isinstance(shown, float | int) else shown, shown_text=shown,
+                against="" if fact.against is None else as_written(fact.against),
+                today=(on.clock if fact.quantity == _CLOCK else on.today).isoformat(),
+            )  # fmt: skip
             alike = _TO_NEW if fact.quantity.endswith(_TO_NEW) else fact.quantity
-            take(alike, row["rule"], fact.name, fact.where, said, row["turns"] == "yes")
+            take(alike, row["rule"], fact.name, fact.where, said[:1].upper() + said[1:], row["turns"] == "yes")
     for file, note in case.notes.items():
         if ":" not in file:  # of a file, not of one of its rows
             take(file, "file", file, Source(file), f"{file}: {note}.")
@@ -88,20 +95,6 @@ def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
         one = replace(first, what=f"{first.what} (And {len(same) - 1} more like it.)")
         folded += same.values() if len(same) <= _ALIKE or known else [one]
     return tuple(sorted(folded, key=lambda r: (r.acknowledged, not r.could_turn)))
-
-
-def _said(row: Mapping[str, str], fact: Fact, today: date) -> str:
-    """The sentence of a rule that the quantity breaks; empty if it keeps it."""
-    below = row["below"] and fact.value < float(row["below"])
-    above = row["above"] and fact.value > float(row["above"])
-    if not below and not above:
-        return ""
-    shown = fact.value if fact.shown is None else fact.shown
-    sentence = row["says_below" if below else "says_above"].format(
-        name=fact.name, shown=as_written(shown) if isinstance(shown, float | int) else shown, shown_text=shown,
-        against="" if fact.against is None else as_written(fact.against), today=today.isoformat(),
-    )  # fmt: skip
-    return sentence[:1].upper() + sentence[1:]
 
 
 # ---- the figures -----------------------------------------------------------------------------------

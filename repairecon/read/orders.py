@@ -60,9 +60,8 @@ class AskLine:
 def write_requests(folder: Path, lines: Sequence[AskLine], papers: BoatPapers) -> tuple[Path, ...]:
     """Write ``request_SUPPLIER.csv`` a supplier, and beside them a case in which the answers are compared.
 
-    ``folder`` is new or empty, and none within the boat's ``jobs``, which are units that failed; of the boat's papers
-    her money, suppliers and their carriage go along. Gives the requests. RepaireconError is raised if there is nothing
-    to ask for, or the folder will not do; nothing is written then.
+    ``folder`` is new or empty, and none within the boat's ``jobs``, which are units that failed; of her papers money,
+    suppliers and carriage go along. Gives the requests. RepaireconError, and nothing written, if it will not do.
     """
     if not lines:
         raise RepaireconError("there is nothing to ask for")
@@ -100,18 +99,14 @@ def write_requests(folder: Path, lines: Sequence[AskLine], papers: BoatPapers) -
 
 # ---- orders --------------------------------------------------------------------------------------
 def write_orders(
-    folder: str | os.PathLike[str],
-    lines: Sequence[OrderLine],
-    totals: Sequence[OrderTotal],
-    home_currency: str,
+    folder: str | os.PathLike[str], lines: Sequence[OrderLine], totals: Sequence[OrderTotal], home_currency: str,
     ship_to: str = "",
-) -> tuple[Path, ...]:
-    """Write ``order_<supplier>.csv`` to send, in the supplier's money, and ``own_landed.xlsx`` to keep.
+) -> tuple[Path, ...]:  # fmt: skip
+    """Write ``order_<supplier>.csv`` to send, in the supplier's money, and ``own_landed.xlsx`` to keep; gives paths.
 
-    ``lines`` are what is bought, a line a quote; ``totals`` what each supplier's order comes to, figures written as
-    given. Gives the orders, then one's own file. RepaireconError is raised if there is nothing to order, a supplier
-    lacks its total or its lines, a file of that name is there that is no earlier one of these or is a link, or it
-    cannot be written; nothing is written then.
+    ``lines`` are what is bought, a line a quote; ``totals`` what each supplier's order comes to, written as given.
+    RepaireconError, and nothing written, if there is nothing to order, a supplier lacks its total or its lines, or a
+    file of that name is a link or no earlier one of these.
     """
     if not lines:
         raise RepaireconError("there is nothing to order")
@@ -201,7 +196,7 @@ def write_receipts(folder: Path, before: Mapping[str, Came], after: Mapping[str,
     table, notes, carriage = read_csv_table(path, FILES[ACTUAL_FILE].known), [], _NONE
     for part in changed:
         was, now = before.get(part, Came()), after.get(part, Came())
-        at = _row_of(table, ("part", "unit"), part)
+        at = _found_in(table, ("part", "unit"), part) or table.add({"kind": "part", "name": part})
         row = table.cells(at)
         bought = _bought(row, was, bool(_found_in(table, ("refund",), part)))
         if bought is None:
@@ -216,7 +211,7 @@ def write_receipts(folder: Path, before: Mapping[str, Came], after: Mapping[str,
         table.put(at, made)
         carriage += now.carriage - was.carriage
     if carriage:
-        at = _row_of(table, ("carriage",), "all")
+        at = _found_in(table, ("carriage",), "all") or table.add({"kind": "carriage", "name": "all"})
         paid = _said(table.cells(at), "paid")
         if paid is None:
             notes.append(f"{folder.name}/{ACTUAL_FILE}: carriage stays as you wrote it; by the book {carriage} more")
@@ -230,10 +225,6 @@ def _found_in(table: CsvTable, kinds: tuple[str, ...], name: str) -> int:
     rows = ((at, table.cells(at)) for at in table.rows())
     same = (at for at, row in rows if row.get("kind", "").casefold() in kinds and key(row.get("name", "")) == key(name))
     return next(same, 0)
-
-
-def _row_of(table: CsvTable, kinds: tuple[str, ...], name: str) -> int:
-    return _found_in(table, kinds, name) or table.add({"kind": kinds[0], "name": name})
 
 
 def _bought(row: Mapping[str, str], was: Came, core: bool) -> Decimal | None:

@@ -12,7 +12,7 @@ from repairecon.read.columns import CASE
 from repairecon.read.defaults import Defaults, as_text
 from repairecon.read.problems import Names, Problems, clean, closest, key, shown, shown_value
 from repairecon.read.tables import Row, Table
-from repairecon.read.toml_file import Section, TomlFile
+from repairecon.read.toml_file import TomlFile
 from repairecon.read.values import plain
 from repairecon.records import WAY_GROUPS, WAY_KINDS, FromStock, Labour, OnHand, Part, Range
 
@@ -25,24 +25,16 @@ _TAXED = ("cost", "outside_cost", "core_surcharge", "core_carriage")
 """Charges that hold the tax or not as ``vat`` of their row says."""
 
 
-@dataclass(frozen=True)
 class ThreeNumbers:
     """Price of new, price of the kit, days to wait, as far as given; ``section`` says where."""
 
-    price_new: Range | None
-    price_kit: Range | None
-    wait_days: Range | None
-    section: Section
-
-
-def three_numbers(toml: TomlFile, defaults: Defaults) -> ThreeNumbers:
-    """The three numbers; a single wait becomes a skewed range, as waits run late more than early."""
-    section = toml.section("three_numbers")
-    wait = section.range("wait_days")
-    if wait and wait.sure and not isinstance(section.value("wait_days"), list | dict) and wait.likely > 0:
-        by = defaults.range("wait_multiples")
-        wait = Range(wait.low * by.low, wait.likely * by.likely, wait.high * by.high, wait.shape, wait.source)
-    return ThreeNumbers(section.range("price_new"), section.range("price_kit"), wait, section)
+    def __init__(self, toml: TomlFile, defaults: Defaults) -> None:
+        self.section = section = toml.section("three_numbers")
+        self.price_new, self.price_kit, wait = (section.range(n) for n in ("price_new", "price_kit", "wait_days"))
+        if wait and wait.sure and not isinstance(section.value("wait_days"), list | dict) and wait.likely > 0:
+            by = defaults.range("wait_multiples")  # waits run late more than early
+            wait = Range(wait.low * by.low, wait.likely * by.likely, wait.high * by.high, wait.shape, wait.source)
+        self.wait_days = wait
 
 
 class Money:
@@ -58,25 +50,22 @@ class Money:
         self.currency = code.upper() or defaults.text("currency")
         self._vat = section.number("vat_rate")
         self.named = {self.currency}
-        self.exchange = self._exchange(toml.section("money.exchange"))
+        self.exchange: dict[str, float] = {}
+        rates = toml.section("money.exchange")
+        for name in rates.cells:
+            if not CODE.fullmatch(name):
+                rates.fault(name, f"a currency {shown(name)}", "write a three-letter code such as GBP")
+                continue
+            self.named.add(name.upper())
+            if (rate := rates.number(name)) is not None:
+                self.exchange[name.upper()] = rate
+        if self.exchange.get(self.currency, 1.0) != 1.0:
+            rates.fault(self.currency, plain(self.exchange[self.currency]), "write 1: it is the home currency")
         self.exchange_date = section.date("exchange_date")
         given = section.value("exchange")
         self.whole = toml.whole and "currency" not in section.bad and (given is None or isinstance(given, dict))
         if self.exchange and not self.exchange_date and "exchange_date" not in section.bad:
             defaults.text("exchange_date")
-
-    def _exchange(self, section: Section) -> dict[str, float]:
-        rates: dict[str, float] = {}
-        for name in section.cells:
-            if not CODE.fullmatch(name):
-                section.fault(name, f"a currency {shown(name)}", "write a three-letter code such as GBP")
-                continue
-            self.named.add(name.upper())
-            if (rate := section.number(name)) is not None:
-                rates[name.upper()] = rate
-        if rates.get(self.currency, 1.0) != 1.0:
-            section.fault(self.currency, plain(rates[self.currency]), "write 1: it is the home currency")
-        return rates
 
     @property
     def vat_rate(self) -> float:
@@ -138,11 +127,6 @@ class LabourBook:
             self.names.add(key(name))
             self.rates[key(name)] = Labour(key(name), self._money.with_vat(rate, "ex"))
         return self.names.find(name)
-
-    def advice(self, name: str) -> str:
-        """What to write instead of an unknown worker."""
-        near = closest(name, [*self.names, "yard", "machine shop"])
-        return f"did you mean {shown(near)}?" if near else f'write owner, or add [labour."{shown(name)[1:-1]}"]'
 
 
 @dataclass(kw_only=True)
@@ -217,7 +201,9 @@ class Reading:
             worker = row.text(name) or "owner"
             found = self.labour.find(worker)
             if not found and self.labour.names.whole:
-                row.fault(name, shown(worker), self.labour.advice(worker))
+                near = closest(worker, [*self.labour.names, "yard", "machine shop"])
+                add = f'write owner, or add [labour."{shown(worker)[1:-1]}"]'
+                row.fault(name, shown(worker), f"did you mean {shown(near)}?" if near else add)
             return found or worker
         if column.type == "ways":
             words = []
@@ -243,8 +229,7 @@ class Reading:
     def check_priced(self, row: Row, name: str, why: str) -> None:
         """A part that is wanted needs a price, its own or quoted."""
         if key(name) not in self.quoted and not self.ordering and self.tables["quotes.csv"].whole:
-            write = f"write a price, or a row for {shown(name)} in quotes.csv ({why})"
-            row.fault("price_likely", "nothing", write)
+            row.fault("price_likely", "nothing", f"write a price, or a row for {shown(name)} in quotes.csv ({why})")
 
     def check_wanted(self, part: Part, why: str) -> None:
         """The same for a part that is needed by damage only, once something wants it."""

@@ -18,17 +18,14 @@ BOOK, INDEX = "tables.xlsx", "tables.csv"
 _HEADINGS = ["job", "file", "rows", "hash"]
 MARK = "made_of"  # column that says of what a row was made: a hash of its files and of what was asked
 
-_CHUNK = 1000
-
 
 def write_tables(
     folder: str | os.PathLike[str], job: str, tables: Mapping[str, Sequence[Sequence[Value]]]
 ) -> tuple[Path, ...]:
     """Write every table as ``<name>.csv``, ``tables.xlsx`` with a sheet each, ``tables.csv`` as the list of them.
 
-    ``folder`` is made if need be; ``tables`` are rows by name, the first row the headings. RepaireconError is raised,
-    and nothing written, if something of these names is there that is no earlier output of this job as it was written,
-    or a file cannot be written.
+    ``folder`` is made if need be; ``tables`` are rows by name, the first row the headings. RepaireconError, and nothing
+    written, if something of these names is there that is not as an earlier run of this job wrote it.
     """
     place = Path(folder)
     files = {f"{name}.csv": csv_text(rows, defuse=True).encode("utf-8-sig") for name, rows in tables.items()}
@@ -111,7 +108,7 @@ def to_parquet(path: Path, to: Path) -> None:
         raise RepaireconError(f"{shown(str(to))} is there already; give another name")
     part = to.with_name(f".{to.name}.part")
     writer = None
-    for rows in pd.read_csv(path, chunksize=_CHUNK):
+    for rows in pd.read_csv(path, chunksize=1000):
         table = pa.Table.from_pandas(rows, schema=writer.schema if writer else None, preserve_index=False)
         writer = writer or pq.ParquetWriter(part, table.schema)
         writer.write_table(table)

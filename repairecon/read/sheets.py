@@ -90,10 +90,9 @@ def take(rows: dict[int, tuple[Cell, ...]], number: int, cells: list[Cell]) -> N
 
 # ---- lists of others -----------------------------------------------------------------------------
 def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> Sheet:
-    """One sheet of a spreadsheet: a workbook (.xlsx, .xlsm; macros are left alone) or a text file (.csv, .txt, .tsv).
+    """One sheet of a workbook (macros are left alone) or of a text file (.csv, .txt, .tsv) with known ``headings``.
 
-    ``sheet`` is blank for the only one that is not hidden; ``headings`` are those that a text file is known to have.
-    SheetError is raised if there is nothing that can be taken.
+    ``sheet`` is blank for the only one that is not hidden. SheetError is raised if there is nothing that can be taken.
     """
     suffix = path.suffix.casefold()
     with _naming(path):

@@ -45,8 +45,7 @@ def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", 
 
     ``folder`` is not there yet, or empty; ``kind`` and ``symptom`` say in the owner's words what the unit is and what
     it does: what is assumed of it then stands in the files. ``numbers`` are ``price_new``, ``price_kit`` and
-    ``wait_days`` as far as they are known, else they are invented. RepaireconError is raised, and nothing written, if
-    something is there already or it cannot be written.
+    ``wait_days`` as far as they are known, else they are invented. RepaireconError, and nothing written, if it cannot.
     """
     target = empty_folder(folder)
     said = {"name": kind, "kind": kind, "symptom": symptom}
@@ -84,8 +83,7 @@ def new_boat(folder: str | os.PathLike[str], name: str = "", currency: str = "",
     """Write a boat's folder: her money, her owner's terms and her units to be filled in, room for her jobs and log.
 
     ``folder`` is not there yet, or empty; ``currency`` has three letters, and that of her money is returned; ``units``
-    is what units.csv is to hold, its headings if left out. RepaireconError is raised, and nothing written, if something
-    is there already or it cannot be written.
+    is what units.csv is to hold, its headings if left out. RepaireconError, and nothing written, if it cannot.
     """
     target = empty_folder(folder)
     if currency and not CODE.fullmatch(currency):
@@ -162,17 +160,11 @@ def share_dir() -> Path:
 
 
 def copy_notebooks(folder: str | os.PathLike[str]) -> Path:
-    """Copy the folders ``notebooks`` and ``data`` (demo cases) into ``folder``, made if need be, and return it.
-
-    RepaireconError is raised, and nothing written, if a file of such a name is there already or cannot be written.
-    """
+    """Copy the folders ``notebooks`` and ``data`` into ``folder``, and return it; nothing there is written over."""
     place = share_dir()
     inside = {p.relative_to(place): p for name in _FOLDERS for p in sorted((place / name).rglob("*")) if p.is_file()}
-    files = {
-        name.as_posix(): path.read_bytes()
-        for name, path in inside.items()
-        if not any(part.startswith((".", "__")) for part in name.parts)
-    }
+    ours = {n: p for n, p in inside.items() if not any(part.startswith((".", "__")) for part in n.parts)}
+    files = {name.as_posix(): path.read_bytes() for name, path in ours.items()}
     target = Path(folder)
     there = [name for name in files if os.path.lexists(target / name)]
     if there:
@@ -184,10 +176,7 @@ def copy_notebooks(folder: str | os.PathLike[str]) -> Path:
 
 @contextlib.contextmanager
 def served_notebook(source: str) -> Iterator[tuple[Path, Mapping[str, str]]]:
-    """A notebook in a folder that is gone afterwards; with it the settings that the server's process takes.
-
-    The server's page template is copied without what it would fetch from elsewhere: the owner may be at sea.
-    """
+    """A notebook in a folder that is gone afterwards; with it the settings that the server's process takes."""
     import nbformat
     from jupyter_core.paths import jupyter_path
     from nbformat.v4 import new_code_cell, new_notebook
@@ -197,6 +186,7 @@ def served_notebook(source: str) -> Iterator[tuple[Path, Mapping[str, str]]]:
         place = Path(name)
         path = place / "what_if.ipynb"
         nbformat.write(new_notebook(cells=[new_code_cell(source)], metadata=kernel), path)
+        # the server's page without what it would fetch from elsewhere: the owner may be at sea
         theirs = next(p for p in map(Path, jupyter_path("voila", "templates", "lab")) if p.is_dir())
         index = Path(shutil.copytree(theirs, place / "voila" / "templates" / "lab")) / "index.html.j2"
         kept = [line for line in index.read_text(encoding="utf-8").splitlines() if "https://" not in line]

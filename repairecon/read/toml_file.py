@@ -14,7 +14,7 @@ from typing import Any
 
 from repairecon.read import values
 from repairecon.read.columns import ANY, CASE, ENDS, Column, sections
-from repairecon.read.files import Unreadable, decoded, read_text
+from repairecon.read.files import Unreadable, decoded, read_data
 from repairecon.read.problems import SURE, Problems, clean, closest, shown, shown_value, undecoded
 from repairecon.read.tables import Ends, Entry
 from repairecon.read.values import Limits, Misread
@@ -176,7 +176,7 @@ def read_toml(source: Path | bytes, problems: Problems, file: str = CASE, rows: 
     """A TOML file, or its bytes, its faults of form noted; ``rows`` are those of a sheet that stand for its lines."""
     none = TomlFile(problems, {}, {}, whole=False, file=file)
     try:
-        text = clean(decoded(source)) if isinstance(source, bytes) else read_text(source)
+        text = clean(decoded(source if isinstance(source, bytes) else read_data(source)))
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     except Unreadable as error:
         absent = file == CASE and "no such" in error.found

@@ -153,8 +153,7 @@ def _instead(reading: Reading, line: _Line) -> str:
     row, may = line.row, ("exchange", *BOUGHT)
     found = reading.ways.find(row.named("instead", reading.ways))
     if found and found == line.name:
-        write = "name another way: this is what is done if this one never comes"
-        row.fault("instead", row.shown("instead"), write)
+        row.fault("instead", row.shown("instead"), "name another way: this is what is done if this one never comes")
     elif line.kinds.get(found, may[0]) not in ("", *may):
         row.fault("instead", row.shown("instead"), f"name a way of kind {', '.join(may)}")
     return found

@@ -39,22 +39,15 @@ _NO_WORKBOOK = ("a file that is no workbook", "save it as .xlsx or as CSV UTF-8"
 _ALL_HIDDEN = ("no sheet that is not hidden", "name the sheet")
 _AGAIN = "open it in a spreadsheet program and save it again as .xlsx"
 _WRITTEN = "write what is meant, or clear the cell"
-_LEFT_ALONE = {
-    "vbaproject": "macros in it are left alone",
-    "externallinks/": "links in it to other files are not followed",
-}
+_LEFT_ALONE = {"vbaproject": "macros in it are left alone",
+               "externallinks/": "links in it to other files are not followed"}  # fmt: skip
 _NO_RESULT = Misread("save the workbook in a spreadsheet program, or write the value", "a formula that keeps no result")
-
-
 _Parts: TypeAlias = tuple[dict[str, list[tuple[str, str]]], set[str], tuple[str, ...]]
 """Of each part of a workbook its merged areas, the parts with formulas, and notes on what else it holds."""
 
 
 def read_sheets(data: bytes, file: str, wanted: str | None = None) -> list[Sheet]:
-    """The sheets of a workbook that are not hidden, or the one ``wanted``, blank for the only one that is not hidden.
-
-    ``file`` is its name for faults. Unreadable is raised if there is nothing in it that can be taken.
-    """
+    """Sheets of a workbook that are not hidden, or the one ``wanted``, blank for the only one; Unreadable if none."""
     parts = _looked_at(data)
     try:
         with warnings.catch_warnings(action="ignore"):  # of what the library leaves out
@@ -65,17 +58,6 @@ def read_sheets(data: bytes, file: str, wanted: str | None = None) -> list[Sheet
         raise Unreadable("a workbook that cannot be read", _AGAIN) from error
 
 
-def _choose(names: list[str], hidden: list[str], wanted: str) -> str:
-    there = [*names, *hidden] if wanted else names
-    same = [n for n in there if n.casefold() == wanted.casefold()] if wanted else names
-    known = ", ".join(shown(n) for n in there[:12])
-    if same and (wanted or len(same) == 1):
-        return same[0]
-    if wanted:
-        raise Unreadable(f"no sheet {shown(wanted)}", f"name one of: {known}")
-    raise Unreadable(*((f"{len(names)} sheets", f"say which: {known}") if same else _ALL_HIDDEN))
-
-
 def _sheets(data: bytes, file: str, wanted: str | None, parts: _Parts) -> Iterator[Sheet]:
     from openpyxl import load_workbook
     from openpyxl.utils import range_boundaries
@@ -84,8 +66,13 @@ def _sheets(data: bytes, file: str, wanted: str | None, parts: _Parts) -> Iterat
     book = load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
     sheets: dict[str, Any] = {sheet.title: sheet for sheet in book.worksheets}
     names = [n for n, s in sheets.items() if s.sheet_state == "visible"]
-    others = [n for n in sheets if n not in names]
-    for name in names if wanted is None else [_choose(names, others, wanted)]:
+    there = sorted(sheets, key=lambda name: name not in names) if wanted else names
+    chosen = [n for n in there if n.casefold() == wanted.casefold()][:1] if wanted else names
+    if wanted is not None and len(chosen) != 1:
+        found = f"no sheet {shown(wanted)}" if wanted else f"{len(names)} sheets"
+        known = f"name one of: {', '.join(shown(n) for n in there[:12])}"
+        raise Unreadable(*((found, known) if there else _ALL_HIDDEN))
+    for name in chosen:
         part = sheets[name]._worksheet_path.lstrip("/")
         hidden = () if name in names else (f"{shown(name)} is a hidden sheet",)
         formulas: Iterator[tuple[Any, ...]] = iter(())

@@ -45,11 +45,9 @@ class Range:
 
     @property
     def sure(self) -> bool:
-        """True when nothing about the number is uncertain."""
         return self.low == self.high
 
     def scaled(self, factor: float) -> Range:
-        """The same range with every value times ``factor``."""
         return Range(self.low * factor, self.likely * factor, self.high * factor, self.shape, self.source)
 
 
@@ -107,20 +105,14 @@ class CaseError(RepaireconError):
 
 
 class SheetError(CaseError):
-    """A spreadsheet with faults: all of them, not the first."""
-
     where = "in the spreadsheet; nothing was written"
 
 
 class PassageError(CaseError):
-    """A passage.toml with faults: all of them, not the first."""
-
     where = "in passage.toml; nothing was worked out"
 
 
 class ListError(CaseError):
-    """A list for the spares book with faults: all of them, not the first."""
-
     where = "in the list; nothing was written"
 
 

@@ -130,12 +130,10 @@ class Branch:
 
     @property
     def key(self) -> str:
-        """``event=outcome``."""
         return f"{self.event}={self.outcome}"
 
     @property
     def condition(self) -> str:
-        """What it holds under, as its row writes it."""
         return "; ".join(f"{event}={outcome}" for event, outcome in self.given)
 
 
@@ -164,19 +162,13 @@ class WayKind:
 
 
 _KINDS = (
-    WayKind("rebuild", "here", False, "rebuilt"),
-    WayKind("send away", "away", False, "rebuilt"),
-    WayKind("exchange", "", True, "bought"),
-    WayKind("new", "", True, "bought"),
-    WayKind("pattern", "", True, "bought"),
-    WayKind("second-hand", "", True, "bought"),
-    WayKind("buy and rebuild", "here", True, "bought"),
-    WayKind("rebuild and spare", "here", True, "rebuilt"),
-    WayKind("own spare", "", True, "bought"),
-    WayKind("carry on", "", False, "old"),
-    WayKind("temporary", "", False, "old"),
-    WayKind("without", "", False, "none"),
-)
+    WayKind("rebuild", "here", False, "rebuilt"), WayKind("send away", "away", False, "rebuilt"),
+    WayKind("exchange", "", True, "bought"), WayKind("new", "", True, "bought"),
+    WayKind("pattern", "", True, "bought"), WayKind("second-hand", "", True, "bought"),
+    WayKind("buy and rebuild", "here", True, "bought"), WayKind("rebuild and spare", "here", True, "rebuilt"),
+    WayKind("own spare", "", True, "bought"), WayKind("carry on", "", False, "old"),
+    WayKind("temporary", "", False, "old"), WayKind("without", "", False, "none"),
+)  # fmt: skip
 WAY_KINDS: Mapping[str, WayKind] = {k.kind: k for k in _KINDS}  # the kinds of way an owner chooses from
 WAY_GROUPS: Mapping[str, frozenset[str]] = {
     "all": frozenset(WAY_KINDS),
@@ -231,7 +223,6 @@ class Way:
 
     @property
     def traits(self) -> WayKind:
-        """What this way's kind is made of."""
         return WAY_KINDS[self.kind]
 
 
@@ -345,9 +336,7 @@ class Case:
     measured: str = ""
 
     def way(self, name: str) -> Way:
-        """The way of that name."""
         return next(w for w in self.ways if w.way == name)
 
     def supplier(self, name: str) -> Supplier:
-        """The supplier of that name."""
         return next(s for s in self.suppliers if s.supplier == name)

@@ -200,7 +200,6 @@ class OrderedLine:
 
     @property
     def open(self) -> Decimal:
-        """Pieces that are still to come."""
         return self.pieces - self.received
 
 
@@ -288,7 +287,6 @@ class Counted:
 
     @property
     def difference(self) -> Decimal:
-        """Counted less what the book says."""
         return self.counted - self.in_book
 
 

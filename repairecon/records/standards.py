@@ -90,6 +90,5 @@ class WhichPart:
     ruled_out: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, object]:
-        """The answer as plain lists and dictionaries."""
         parts = [asdict(p) for p in self.parts]
         return {"measured": self.measured, "parts": parts, "notes": list(self.notes), "not": list(self.ruled_out)}
