@@ -23,7 +23,6 @@ from repairecon.read.toml_file import TomlFile, read_toml, toml_lines
 from repairecon.read.values import listed
 from repairecon.records import NOTHING, WAY_KINDS, BoatUnit, Case, OnHand, Unit
 
-_QUOTES_ALONE = {"parts.csv", "suppliers.csv", "quotes.csv"}
 NamedRows: TypeAlias = list[tuple[Row, str]]
 
 
@@ -84,7 +83,7 @@ def open_case(
     stock = stock or boat.frozen_stock(place, problems)
     today = date.fromisoformat(papers.today) if papers else date.today()
     from_stock = boat.lay_stock(stock, unit, tables, today, only_say=order is True) if stock else ()
-    quotes_alone = "three_numbers" not in toml.data and own == _QUOTES_ALONE
+    quotes_alone = "three_numbers" not in toml.data and own == {"parts.csv", "suppliers.csv", "quotes.csv"}
     reading = Reading(
         problems=problems, defaults=defaults, three=three, money=money, labour=labour, tables=tables,
         toml_whole=toml.whole, ordering=quotes_alone if order is None else order, as_decided=as_decided, boat=papers,

@@ -85,13 +85,13 @@ class _Writer:
 
     def data(self) -> bytes:
         if self.lists:
-            add_sheet(self.book, _LISTS, [*itertools.zip_longest(*self.lists)], head=False).sheet_state = "hidden"
+            add_sheet(self.book, _LISTS, [*itertools.zip_longest(*self.lists)], heads=0).sheet_state = "hidden"
         return saved(self.book)
 
     def _sheet(self, title: str, rows: Rows, notes: Sequence[str], frozen: str) -> Any:
         from openpyxl.comments import Comment
 
-        sheet = add_sheet(self.book, title, rows, frozen, head=bool(notes))
+        sheet = add_sheet(self.book, title, rows, frozen, heads=len(notes))
         for c, note in enumerate(notes, start=1):
             sheet.cell(1, c).comment = Comment(note, "", height=90, width=260) if note else None
         sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0

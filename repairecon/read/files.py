@@ -247,7 +247,7 @@ def workbook_bytes(
     book, names = new_workbook(), sheet_names(sheets)
     book.properties.creator, book.properties.title = CREATOR, next(iter(names), None)
     for name, rows in zip(names, sheets.values(), strict=True):
-        sheet = add_sheet(book, name, rows, filters=filters and bool(rows and rows[0]))
+        sheet = add_sheet(book, name, rows, filters=filters)
         for row, values in enumerate(rows, start=1):
             for column in (k for k, value in enumerate(values, start=1) if isinstance(value, float)):
                 sheet.cell(row, column).number_format = money
@@ -263,9 +263,10 @@ def new_workbook() -> Any:
 
 
 def add_sheet(
-    book: Any, name: str, rows: Sequence[Sequence[Value]], frozen: str = "A2", head: bool = True, filters: bool = True
-) -> Any:
-    """A sheet of rows; with ``head`` the first of them holds the headings, which ``filters`` are put on."""
+    book: Any, name: str, rows: Sequence[Sequence[Value]], frozen: str = "A2", heads: int | None = None,
+    filters: bool = True,
+) -> Any:  # fmt: skip
+    """A sheet of rows, of which the first begins with so many headings (None: all); ``filters`` are put on these."""
     from openpyxl.styles import Font
     from openpyxl.utils import get_column_letter
 
@@ -276,10 +277,11 @@ def add_sheet(
     for c, column in enumerate(itertools.zip_longest(*rows, fillvalue=""), start=1):
         longest = max(len(value) if isinstance(value, str) else 10 for value in column)
         sheet.column_dimensions[get_column_letter(c)].width = min(40, max(8, longest + 2))  # characters
-    for cell in sheet[1] if head and rows else ():
-        cell.font = Font(**FONT, bold=True)
-    if head and filters:
-        sheet.auto_filter.ref = f"A1:{get_column_letter(len(rows[0]))}{max(2, len(rows))}"
+    heads = len(rows[0]) if rows and heads is None else heads or 0
+    for c in range(1, heads + 1):
+        sheet.cell(1, c).font = Font(**FONT, bold=True)
+    if heads and filters:
+        sheet.auto_filter.ref = f"A1:{get_column_letter(heads)}{max(2, len(rows))}"
     sheet.freeze_panes = frozen
     return sheet
 

@@ -36,7 +36,6 @@ _OWN = {
 }  # fmt: skip
 _MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core", "quoted_total")
 _TOTALS = ("supplier", "lines", *_MONEY, "currency", "cost_landed", "home_currency", "lead_days", "note")
-_FIRST = "orders"  # sheet of one's own file with a row a supplier
 Row = Mapping[str, Value]
 Rows = list[list[Value]]
 ACTUAL_FILE = "actual.csv"
@@ -117,7 +116,7 @@ def write_orders(
     landed_in_all = float(sum(Decimal(str(t.cost_landed)) for t in totals))
     every = [{**asdict(t), "lines": len(of[key(t.supplier)]), **home} for t in totals]
     every.append({"supplier": "all", "lines": len(lines), "cost_landed": landed_in_all, **home})
-    files, sheets = {}, {_FIRST: _rows(dict.fromkeys(_TOTALS), every)}
+    files, sheets = {}, {"orders": _rows(dict.fromkeys(_TOTALS), every)}
     for name, total in zip(file_names(t.supplier for t in totals), totals, strict=True):
         bought = [  # packs times price as written: no cents are lost to binary fractions
             {**asdict(line), "pieces": line.pieces, "source": str(line.source),

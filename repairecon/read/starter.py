@@ -37,7 +37,6 @@ _HEADS = {CASE: """# A case: one failed unit, to be rebuilt or bought. Lines tha
 # Lines that begin with # are left out.
 """}  # fmt: skip
 _OPEN = ("name", "figures", "price_new", "price_kit", "wait_days")  # keys of a new case that are not commented out
-_NOTE = "invented; take example: away to use this row"
 
 
 def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", **numbers: float) -> Path:
@@ -138,7 +137,7 @@ def _table(file: str, assumed: list[Row]) -> Iterator[list[str]]:
                 cells |= {f"{column.name}_{end}": value for end, value in zip(ENDS, ends, strict=True)}
             else:
                 cells[column.heading] = text
-        yield _line({**cells, "note": _NOTE}, columns, EXAMPLE)
+        yield _line({**cells, "note": "invented; take example: away to use this row"}, columns, EXAMPLE)
 
 
 def default_line(row: Row, columns: list[str]) -> list[str]:

@@ -20,7 +20,6 @@ T = TypeVar("T")
 Ends: TypeAlias = tuple[Mapping[str, Any], str, Mapping[str, str], Source]
 """Low, likely and high as written, the shape, for faults the place of each, and where they stand."""
 NOTHING = Range(0.0, 0.0, 0.0, source=Source("blank"))  # a figure that is left blank where blank means none
-NO_END = "its last line has no end: look whether the file is whole"
 
 
 @dataclass(kw_only=True)
@@ -322,7 +321,7 @@ def table_of(sheet: Sheet, headings: Headings, problems: Problems) -> Table:
         table.whole = False
         problems.add(table.file, max(sheet.rows), "", "a quote mark that is never closed", "close it, or take it out")
     elif not sheet.ends:
-        table.note = NO_END
+        table.note = "its last line has no end: look whether the file is whole"
     return table
 
 

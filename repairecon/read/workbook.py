@@ -36,7 +36,6 @@ _CHUNK = 1_000_000
 _OVERLAP = 256
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _NO_WORKBOOK = ("a file that is no workbook", "save it as .xlsx or as CSV UTF-8")
-_ALL_HIDDEN = ("no sheet that is not hidden", "name the sheet")
 _AGAIN = "open it in a spreadsheet program and save it again as .xlsx"
 _WRITTEN = "write what is meant, or clear the cell"
 _LEFT_ALONE = {"vbaproject": "macros in it are left alone",
@@ -71,7 +70,7 @@ def _sheets(data: bytes, file: str, wanted: str | None, parts: _Parts) -> Iterat
     if wanted is not None and len(chosen) != 1:
         found = f"no sheet {shown(wanted)}" if wanted else f"{len(names)} sheets"
         known = f"name one of: {', '.join(shown(n) for n in there[:12])}"
-        raise Unreadable(*((found, known) if there else _ALL_HIDDEN))
+        raise Unreadable(*((found, known) if there else ("no sheet that is not hidden", "name the sheet")))
     for name in chosen:
         part = sheets[name]._worksheet_path.lstrip("/")
         hidden = () if name in names else (f"{shown(name)} is a hidden sheet",)
