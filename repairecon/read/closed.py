@@ -127,9 +127,10 @@ def read_closed(folder: str | os.PathLike[str]) -> Closed:
 def read_actual(folder: str | os.PathLike[str], case: Case) -> Actual:
     """Read actual.csv of a case folder with the names of the case as decided; CaseError has every fault of the file."""
     problems = Problems()
-    table = read_table(Path(folder) / ACTUAL_FILE, ACTUAL_FILE, FILES[ACTUAL_FILE], problems)
-    if not table.there:
+    path = Path(folder) / ACTUAL_FILE
+    if not path.is_file():
         problems.add(ACTUAL_FILE, None, "", "no such file", "decide first (that writes the sheet), then fill it in")
+    table = read_table(path if path.is_file() else None, ACTUAL_FILE, FILES[ACTUAL_FILE], problems)
     ways = Names(w.way for w in case.ways)
     known = {  # names that may be used; a kind that is left out takes any
         "part": Names(p.part for p in case.parts), "task": Names([*(t.task for t in case.tasks), *fittings(case)]),
@@ -238,8 +239,8 @@ def sheet(case: Case, way: str) -> str:
 # ---- the log of jobs -------------------------------------------------------------------------------
 def read_log(folder: str | os.PathLike[str]) -> JobLog:
     """Read the log of jobs of a folder, ``job_log.csv``, empty without the file; CaseError has every fault of it."""
-    problems = Problems()
-    table = read_table(Path(folder) / LOG_FILE, LOG_FILE, FILES[LOG_FILE], problems)
+    path, problems = Path(folder) / LOG_FILE, Problems()
+    table = read_table(path if path.is_file() else None, LOG_FILE, FILES[LOG_FILE], problems)
     rows = []
     for row in table.rows:
         kind = row.choice("kind")

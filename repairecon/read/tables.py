@@ -276,8 +276,8 @@ def _columns(cells: list[str], row: int, table: Table, headings: Headings, probl
 
 
 def read_table(source: Path | bytes | Sheet | None, file: str, headings: Headings, problems: Problems) -> Table:
-    """The rows of a CSV file if it is there, of its bytes or of a sheet; all faults of its form noted."""
-    if source is None or (isinstance(source, Path) and not source.exists()):
+    """The rows of a CSV file, of its bytes or of a sheet, cells by heading; all faults of its form noted."""
+    if source is None:
         return Table(file)
     if isinstance(source, Sheet):
         return replace(table_of(source, headings, problems), note="; ".join(source.notes))
