@@ -21,8 +21,7 @@ if TYPE_CHECKING:
     from repairecon.book.spares_book import book_at, book_copy, open_book
     from repairecon.compare_quotes.job import QuotesAnswer, compare_quotes
     from repairecon.read.case_folder import read_case
-    from repairecon.read.closed import read_closed
-    from repairecon.read.job_log import read_log
+    from repairecon.read.closed import read_closed, read_log
     from repairecon.read.starter import copy_notebooks, new_case
     from repairecon.rebuild_or_buy.answer import Answer
     from repairecon.rebuild_or_buy.job import rebuild_or_buy
@@ -46,7 +45,7 @@ _FOUND_IN = {
     "book_copy": "book.spares_book", "book_from_csv": "book.csv_folder", "compare_quotes": "compare_quotes.job",
     "copy_notebooks": "read.starter", "decide": "after_the_job.job", "equivalent": "standards.equivalents",
     "export_book": "book.csv_folder", "new_case": "read.starter", "open_book": "book.spares_book",
-    "read_case": "read.case_folder", "read_closed": "read.closed", "read_log": "read.job_log",
+    "read_case": "read.case_folder", "read_closed": "read.closed", "read_log": "read.closed",
     "rebuild_or_buy": "rebuild_or_buy.job", "screen": "rebuild_or_buy.verdict",
     "spares_aboard": "spares_aboard.job", "what_if": "rebuild_or_buy.what_if", "whole_boat": "whole_boat.answer",
 }  # fmt: skip

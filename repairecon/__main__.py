@@ -151,7 +151,8 @@ def _question(args: argparse.Namespace) -> None:
 
 def _found(args: argparse.Namespace) -> None:
     from repairecon.read.case_workbook import is_workbook
-    from repairecon.read.findings import keep_findings, pieces
+    from repairecon.read.findings import keep_findings
+    from repairecon.read.values import pieces
     from repairecon.rebuild_or_buy.parts import first_screen
 
     found, measured = pieces(args.found), pieces(args.measured)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from repairecon.read.columns import ANY, CASE_FILES, FILES, Column, about, columns_of, rows
+from repairecon.read.columns import ANY, CASE_FILES, FILES, Column, about, columns_of
+from repairecon.read.files import rows_of
 from repairecon.read.values import plain
 
 _HEAD = """# Every column and key
@@ -24,7 +25,7 @@ def table_of_files() -> str:
 def reference() -> str:
     """Every column and key with its meaning, unit, what may be written and what a blank one means."""
     lines = [_HEAD, "\nFiles of a case:\n", table_of_files()]
-    for file, section in dict.fromkeys((row["file"], row["section"]) for row in rows()):
+    for file, section in dict.fromkeys((row["file"], row["section"]) for row in rows_of("columns.csv")):
         declared = tuple(columns_of(file, section))
         if declared:
             title = "every CSV file" if file == ANY else f"{file} [{section}]" if section else file

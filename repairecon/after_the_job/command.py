@@ -13,8 +13,8 @@ from repairecon.after_the_job.learning import STRENGTH
 from repairecon.read.boat import LEARNED, LOG, boat_folder
 from repairecon.read.case_workbook import is_workbook
 from repairecon.read.case_workbook_out import folder_of
-from repairecon.read.closed import FOLDER, read_closed
-from repairecon.read.job_log import FILE, add_to_log, read_log, write_learned
+from repairecon.read.closed import FOLDER, LOG_FILE, add_to_log, read_closed, read_log
+from repairecon.read.toml_records import write_learned
 from repairecon.records import RepaireconError
 from repairecon.show.answer_tables import add_faces, give, keep_tables, plain, print_json
 
@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> None:
     folder, home = Path(args.folder), boat_folder(args.folder)
     # the log that was named, that is the folder itself, that of the boat or that lies beside the job
     beside = home / LOG if home else folder.resolve().parent / "job_log"
-    is_log = (folder / FILE).is_file() and not (folder / FOLDER).exists()
+    is_log = (folder / LOG_FILE).is_file() and not (folder / FOLDER).exists()
     at = args.log or (folder if is_log else beside)
     alone = at == folder
     if args.report is not None and alone:

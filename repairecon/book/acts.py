@@ -127,9 +127,7 @@ class Acts(Stock):
             raise StockError(f"{asked} of lot {shown(lot)}, {sum(there)} left there; nothing was written")
         return choices[0]
 
-    def give_back(
-        self, item: str, borrower: str, quantity: Amount = 1, to: str | None = None, **more: Any
-    ) -> Happened:
+    def give_back(self, item: str, borrower: str, quantity: Amount = 1, to: str | None = None, **more: Any) -> Happened:
         """Take back what was lent, no more than was lent to him, into its own locker by default."""
         with self.ledger.writing():
             card = self.item(item)

@@ -24,9 +24,9 @@ from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
 from repairecon.read.columns import Headings
 from repairecon.read.files import Value, as_meant, csv_text, defused, workbook_bytes, write_all
-from repairecon.read.passage_toml import PASSAGE
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.tables import Row, Table, read_table
+from repairecon.read.toml_records import PASSAGE
 from repairecon.read.values import Limits, plain
 from repairecon.records import LOCKER_KINDS, MEASURES, MOVEMENT_KINDS, SHELF_GROUPS, BookFileError, ListError
 

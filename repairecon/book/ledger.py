@@ -53,9 +53,7 @@ def damaged(path: Path, how: str = "") -> BookFileError:
     )
 
 
-_READ_ONLY = (
-    "{} may only be read: nothing was written. Allow the file and its folder to be written, or work on a copy"
-)
+_READ_ONLY = "{} may only be read: nothing was written. Allow the file and its folder to be written, or work on a copy"
 _WORDS: tuple[tuple[str, type[BookError], str], ...] = (
     ("FULL IOERR_WRITE IOERR_FSYNC IOERR_SHMSIZE IOERR_TRUNCATE", BookFileError,
      "{}: the disk is full or cannot be written ({}): nothing was written"),

@@ -18,9 +18,9 @@ from repairecon.read import values
 from repairecon.read.files import as_meant, check_own, csv_text, write_own
 from repairecon.read.orders import LANDED
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.sheets import Sheet, heading, read_sheet, text_of
+from repairecon.read.sheets import Sheet, heading, read_sheet
 from repairecon.read.tables import Row
-from repairecon.read.values import Limits, Misread
+from repairecon.read.values import Limits, Misread, text_of
 from repairecon.records import BookError, Counted, Happened, ListError, ReceiveLine, RepaireconError
 
 DELIVERY = ("item", "quantity", "designation", "supplier", "cost_unit", "currency", "rate", "quoted_unit", "locker",

@@ -84,11 +84,11 @@ def on_hand(book: SparesBook, today: datetime.date | None = None, job: str = "")
 
 def whole_unit(card: Item, wish: SpareWish | None) -> bool:
     """Whether an item is a unit complete: as the owner says, else by the word in its name."""
-    from repairecon.read.passage_toml import PassageDefaults
+    from repairecon.read.defaults import Defaults
 
     if wish is not None and wish.whole_unit is not None:
         return wish.whole_unit
-    word = str(PassageDefaults().peek("whole_unit_word")).casefold()
+    word = str(Defaults().peek("whole_unit_word")).casefold()
     return word in card.name.casefold().replace(",", " ").split()
 
 

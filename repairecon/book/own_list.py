@@ -24,12 +24,11 @@ from repairecon.book.spares_book import SparesBook, begin_book
 from repairecon.read import values
 from repairecon.read.boat import BOOK
 from repairecon.read.columns import Column
-from repairecon.read.loose_cells import tidied
+from repairecon.read.lists_of_others import read_units_list
 from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
-from repairecon.read.sheets import Sheet, heading, places_meant, read_sheet, text_of
+from repairecon.read.sheets import Sheet, heading, places_meant, read_sheet, tidied
 from repairecon.read.starter import empty_folder, new_boat
-from repairecon.read.units_list import read_units_list
-from repairecon.read.values import Limits, Misread
+from repairecon.read.values import Limits, Misread, text_of
 from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, ReceiveLine
 
 HEADINGS: Mapping[str, str] = dict(

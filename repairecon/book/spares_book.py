@@ -25,12 +25,11 @@ from repairecon.book.acts import Acts
 from repairecon.book.cards import letters
 from repairecon.book.ledger import back_up, damaged, limit_time, new_ledger, noting, open_ledger
 from repairecon.book.schema import Amount, Scale, When, amount, as_said, day, kept, pieces, words
-from repairecon.read.boat import BOOK, JOBS, book_path, today_of
+from repairecon.read.boat import BOOK, JOBS, book_path, named_alike, today_of
 from repairecon.read.columns import BOAT
-from repairecon.read.from_stock import named_alike
 from repairecon.read.orders import Came, write_receipts
-from repairecon.read.passage_toml import read_passage
 from repairecon.read.problems import key, shown
+from repairecon.read.toml_records import read_passage
 from repairecon.records import BookError, Happened, Item, Movement, Ordered, OrderedLine, ReceiveLine
 from repairecon.standards.equivalents import equivalent
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes, together
-from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, preview
+from repairecon.read.lists_of_others import ADDED, CHANGED, LEFT_OUT, SAME, preview
 from repairecon.records import RepaireconError
 from repairecon.show.answer_tables import add_faces, give
 

@@ -1,18 +1,18 @@
-"""A boat's folder: what stands there once lies beneath each case in its ``jobs``, key by key and row by row.
-
-A case's own key or row comes first. What was taken from the boat is listed with the case.
-"""
+"""A boat's folder: what stands there once, and spares aboard, beneath each case in her ``jobs``."""
 
 from __future__ import annotations
 
 import os
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
+from math import exp
 from pathlib import Path
 from typing import Any
 
 from repairecon.kinds import match_kind
-from repairecon.read.case_workbook import is_workbook, read_case_workbook, sheet_csv
+from repairecon.read.case_workbook import is_workbook, read_case_workbook
 from repairecon.read.columns import BOAT, BOAT_SECTIONS, CASE, FILES
 from repairecon.read.defaults import Defaults
 from repairecon.read.files import csv_text
@@ -20,16 +20,18 @@ from repairecon.read.problems import Problems, key, shown
 from repairecon.read.reading import LabourBook, Money, named_rows
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml
-from repairecon.records import DAYS_A_YEAR, BoatUnit, Case, OnHand, Source
+from repairecon.read.values import plain
+from repairecon.records import DAYS_A_YEAR, BoatUnit, Case, FromStock, OnHand, Part, Source, Unit
+from repairecon.standards.equivalents import equivalent
 
 JOBS, LOG, LEARNED, BOOK, ON_HAND = "jobs", "log", "learned.toml", "spares.book", "on_hand.csv"
-WORKBOOK = "boat.xlsx"
-"""A boat's files in one: hers where no boat.toml stands beside it."""
-FROZEN = "boat"
-"""Folder of a frozen case that holds what it took from the boat."""
+WORKBOOK = "boat.xlsx"  # a boat's files in one: hers where no boat.toml stands beside it
+FROZEN = "boat"  # folder of a frozen case that holds what it took from the boat
 
 TABLES = ("units.csv", "suppliers.csv", "carriage.csv")
 SHARED = tuple(name for name in BOAT_SECTIONS if "." not in name)
+FIT_SPARE = "fit the spare aboard"
+_WORD = re.compile(r"\w+")
 
 
 def boat_folder(case_folder: str | os.PathLike[str]) -> Path | None:
@@ -64,19 +66,11 @@ def boat_around(book: str | os.PathLike[str]) -> Path | None:
     return next((home for home in (place, place.parent) if (home / BOAT).is_file()), None)
 
 
-def today_of(home: Path) -> date:
-    """The day to which her ages are counted."""
-    given = read_case_workbook(home, Problems(), BOAT, TABLES).toml if is_workbook(home) else home / BOAT
-    said = read_toml(given, Problems(), BOAT).section("boat").date("today")
-    return date.fromisoformat(said) if said else date.today()
-
-
 @dataclass(kw_only=True)
 class BoatPapers:
-    """A boat by her files, as far as they could be read.
+    """A boat by her files, as far as they could be read; ages are counted to ``today``.
 
-    ``place`` is how a case's sources call her folder, ``today`` the day to which ages are counted, ``taken`` what a
-    case took from her files, as lists show it.
+    ``place`` is how a case's sources call her folder, ``taken`` what a case took from her files.
     """
 
     folder: Path
@@ -104,11 +98,7 @@ class BoatPapers:
 
 
 def read_boat(folder: str | os.PathLike[str]) -> BoatPapers:
-    """Read a boat's folder, or a workbook of hers beside which her jobs and book lie.
-
-    ``boat.toml`` is needed; units.csv, suppliers.csv, carriage.csv, jobs and the rest as there are. CaseError has every
-    fault of her own files; those of her cases come when they are read.
-    """
+    """Read a boat's folder, or a workbook of hers beside her jobs; CaseError has every fault of her own files."""
     problems = Problems()
     papers = read_papers(Path(folder), problems)
     problems.stop_if_any()
@@ -118,13 +108,13 @@ def read_boat(folder: str | os.PathLike[str]) -> BoatPapers:
 def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers:
     """Read boat.toml and the tables beside it, every fault noted under ``place``."""
     book = read_case_workbook(folder, problems, BOAT, TABLES) if is_workbook(folder) else None
-    toml = read_toml(book.toml if book else folder / BOAT, problems, BOAT)
-    toml.lines = book.lines(toml.lines) if book else toml.lines
+    toml = read_toml(book.toml if book else folder / BOAT, problems, BOAT, rows=book.rows if book else ())
     toml.check_sections()
     for name in SHARED:  # each key is checked here, so that a case's faults are those of its own files
         if name in toml.data and name != "labour":
             section = toml.section(name)
-            section.these(*(n for n, c in section.declared.items() if c.type != "section"))
+            for n in (n for n, column in section.declared.items() if column.type != "section"):
+                section.read(n)
     money = Money(toml, Defaults())
     LabourBook(toml, money, Defaults())
     given = book.tables if book else {f: folder / f for f in TABLES if (folder / f).is_file()}
@@ -132,29 +122,27 @@ def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers
     about = toml.section("boat")
     today = about.date("today") or date.today().isoformat()
     return BoatPapers(
-        folder=folder,
-        place=place,
-        toml=toml,
-        tables=tables,
-        currency=money.currency,
-        today=today,
+        folder=folder, place=place, toml=toml, tables=tables, currency=money.currency, today=today,
         units=units_of(tables["units.csv"], today),
-        **about.these("name", "base", "figures"),
-    )
+        name=about.text("name"), base=about.text("base"), figures=about.read("figures"),
+    )  # fmt: skip
+
+
+def today_of(home: Path) -> date:
+    """The day to which her ages are counted."""
+    return date.fromisoformat(read_papers(home, Problems()).today)
 
 
 def units_of(table: Table, today: str) -> tuple[BoatUnit, ...]:
     """The units that a table lists, faults noted."""
-    rows, _ = named_rows(table.rows, "unit", table.whole)
-    return tuple(_unit(row, name, today) for row, name in rows)
-
-
-def _unit(row: Row, name: str, today: str) -> BoatUnit:
-    if row.date("fitted_on") > today:
-        row.fault("fitted_on", shown(row.date("fitted_on")), f"write a day up to {today}")
-    given, sizes = row.text("kind"), tuple(row.listed("standard_sizes"))
-    kind, count = match_kind(given or name).kind or given, row.whole("count") or 1
-    return row.record(BoatUnit, unit=name, kind=kind, count=count, standard_sizes=sizes, source=row.source)
+    made = []
+    for row, name in named_rows(table.rows, "unit", table.whole)[0]:
+        if row.date("fitted_on") > today:
+            row.fault("fitted_on", shown(row.date("fitted_on")), f"write a day up to {today}")
+        given, sizes = row.text("kind"), tuple(row.listed("standard_sizes"))
+        kind, count = match_kind(given or name).kind or given, row.whole("count") or 1
+        made.append(row.record(BoatUnit, unit=name, kind=kind, count=count, standard_sizes=sizes, source=row.source))
+    return tuple(made)
 
 
 def age_years(unit: BoatUnit, today: str) -> float | None:
@@ -180,21 +168,16 @@ def papers_of(case_folder: Path, problems: Problems) -> BoatPapers | None:
 
 def lay_toml(papers: BoatPapers, toml: TomlFile) -> None:
     """Fill what case.toml leaves out with what boat.toml and the row of the unit say."""
-    _same_money(papers, toml)
+    hers, money = key(papers.toml.section("money").text("currency")), toml.section("money")
+    own = money.text("currency")
+    if own and hers and key(own) != hers:  # a case in other money would take amounts of the boat for its own
+        write = f"leave it out: the boat's money is {hers.upper()}, and its rates hold for each of her jobs"
+        money.fault("currency", shown(own), write)
     for name in SHARED:
         given = papers.toml.data.get(name)
         if isinstance(given, dict) and isinstance(toml.data.setdefault(name, {}), dict):
             _lay(papers, toml, name, given, toml.data[name])
     _lay_unit(papers, toml)
-
-
-def _same_money(papers: BoatPapers, toml: TomlFile) -> None:
-    """Amounts of the boat are in her money: a case in another would take them for its own."""
-    hers = key(papers.toml.section("money").text("currency"))
-    own = toml.section("money").text("currency")
-    if own and hers and key(own) != hers:
-        write = f"leave it out: the boat's money is {hers.upper()}, and its rates hold for each of her jobs"
-        toml.section("money").fault("currency", shown(own), write)
 
 
 def _lay(papers: BoatPapers, toml: TomlFile, section: str, given: dict[str, Any], own: dict[str, Any]) -> None:
@@ -262,18 +245,15 @@ def frozen_papers(case: Case, today: str) -> dict[str, bytes]:
         return {}
     names = {name: name for name in (BOAT, *TABLES)} | {f"{LOG}/{LEARNED}": LEARNED}
     inside = home_of(home)
-    files = {f"{FROZEN}/{to}": (inside / n).read_bytes() for n, to in names.items() if (inside / n).is_file()}
+    files = {to: (inside / name).read_bytes() for name, to in names.items() if (inside / name).is_file()}
     if is_workbook(home):
-        book = read_case_workbook(home, Problems(), BOAT, TABLES)
-        sheets = {name: sheet_csv(sheet) for name, sheet in book.tables.items()}
-        files |= {f"{FROZEN}/{name}": data for name, data in {BOAT: book.toml, **sheets}.items()}
-    text = files[f"{FROZEN}/{BOAT}"].decode("utf-8", "surrogateescape")
-    if "today" not in read_toml(files[f"{FROZEN}/{BOAT}"], Problems(), BOAT).section("boat").cells:
-        text = text.replace("[boat]", f'[boat]\ntoday = "{today}"', 1)
+        files |= read_case_workbook(home, Problems(), BOAT, TABLES).files(BOAT)
+    if "today" not in read_toml(files[BOAT], Problems(), BOAT).section("boat").cells:
+        files[BOAT] = files[BOAT].replace(b"[boat]", f'[boat]\ntoday = "{today}"'.encode(), 1)
     columns = tuple(f.name for f in fields(OnHand))
     stock = [["; ".join(x.units) if c == "units" else getattr(x, c) for c in columns] for x in case.stock]
-    files[f"{FROZEN}/{ON_HAND}"] = csv_text([columns, *stock], end="\n").encode("utf-8")
-    return {**files, f"{FROZEN}/{BOAT}": text.encode("utf-8", "surrogateescape")}
+    files[ON_HAND] = csv_text([columns, *stock], end="\n").encode("utf-8")
+    return {f"{FROZEN}/{name}": data for name, data in files.items()}
 
 
 def frozen_stock(folder: Path, problems: Problems) -> tuple[OnHand, ...]:
@@ -283,3 +263,89 @@ def frozen_stock(folder: Path, problems: Problems) -> tuple[OnHand, ...]:
     return tuple(
         row.record(OnHand, units=tuple(row.listed("units")), quantity=row.whole("quantity") or 0) for row in table.rows
     )
+
+
+# ---- spares aboard ---------------------------------------------------------------------------------
+def lay_stock(
+    stock: Sequence[OnHand], unit: Unit, tables: dict[str, Table], today: date, *, only_say: bool = False
+) -> tuple[FromStock, ...]:
+    """Take what lies aboard in date into the parts, quotes and ways of a case, whose changed ``tables`` are replaced.
+
+    A spare's years on the shelf are counted to ``today``. ``only_say`` leaves the tables as they are: an order is for
+    what is not there, at the prices quoted. Whole units come last in what is returned.
+    """
+    left, taken, rows = list(stock), [], []
+    for row in tables["parts.csv"].rows:
+        words = {name: row.text(name) for name in ("part", "standard_size", "fluid", "material")}
+        part = Part(**words, makers_only=bool(row.yes("makers_only")),  # type: ignore[arg-type]
+                    description="", quantity=1, needed="", price=None, lead_days=None, source=row.source)  # fmt: skip
+        found = next((x for x in left if not x.whole and same_part(x, part, unit)), None)
+        if found is not None:
+            left.remove(found)
+            # pieces that the rebuild takes at most: those of the row, and as many as any outcome brings
+            named = re.compile(rf"\b(\d+)\s+{re.escape(key(part.part))}\s*(?:;|$)")
+            outcomes = (key(branch.text("parts")) for branch in tables["events.csv"].rows)
+            wanted = max(row.whole("quantity") or 1, *(int(n) for parts in outcomes for n in named.findall(parts)), 1)
+            at_once = found.quantity >= wanted and (found.price is not None or row.has_range("price"))
+            taken.append(FromStock(part=row.text("part"), item=found.item, have=found.quantity, wanted=wanted,
+                                   at_once=at_once))  # fmt: skip
+            if at_once:  # at what replacing the piece costs, without a wait
+                cells = {"lead_days_low": "", "lead_days_likely": "0", "lead_days_high": "", "lead_days_shape": ""}
+                if found.price is not None:
+                    cells |= {"price_likely": plain(found.price), "vat": "in"}
+                    cells |= {"price_low": "", "price_high": "", "price_shape": ""}
+                row = replace(row, cells={**row.cells, **cells})
+        rows.append(row)
+    if only_say:
+        return tuple(taken)
+    covered = {key(x.part) for x in taken if x.at_once}
+    quotes = [q for q in tables["quotes.csv"].rows if key(q.text("item")) not in covered]
+    tables["parts.csv"] = replace(tables["parts.csv"], rows=rows)
+    tables["quotes.csv"] = replace(tables["quotes.csv"], rows=quotes)
+    spare = next((x for x in left if x.whole and _serves(x, unit)), None)
+    if spare is not None:
+        ways = tables["ways.csv"]
+        tables["ways.csv"] = replace(ways, rows=[*ways.rows, *_fit(spare, ways, today)])
+        taken.append(FromStock(part=unit.name, item=spare.item, have=spare.quantity, wanted=1, at_once=True))
+    return tuple(taken)
+
+
+def same_part(x: OnHand, part: Part, unit: Unit) -> bool:
+    """Whether a spare is a part of a unit: by size, every word understood; by name where one of the two has none."""
+    size, alike = part.standard_size, _serves(x, unit) and named_alike(x.item, part.part, f"{unit.name} {unit.kind}")
+    if part.makers_only and not x.makers_number:
+        return False
+    if not size or not x.designation:
+        return alike
+    same = equivalent(size, x.designation, fluid=part.fluid, material_wanted=part.material, material_offered=x.material)
+    if same.verdict != "unknown":
+        return same.verdict == "same"
+    return key(size) == key(x.designation) and alike
+
+
+def named_alike(item: str, part: str, unit: str) -> bool:
+    """Whether two names hold the same words, whatever their order, those of the unit left out."""
+    return _words(item) - _words(unit) == _words(part) - _words(unit) != set()
+
+
+def _serves(x: OnHand, unit: Unit) -> bool:
+    return bool({key(u) for u in x.units} & {key(unit.name), key(unit.kind)} - {""})
+
+
+def _words(text: str) -> set[str]:
+    return {w.rstrip("s") for w in _WORD.findall(text.casefold())}
+
+
+def _fit(x: OnHand, table: Table, today: date) -> list[Row]:
+    """The way of fitting the spare, unless the owner wrote one."""
+    if any(row.choice("kind") == "own spare" for row in table.rows):
+        return []
+    defaults, declared = Defaults(), FILES["ways.csv"]
+    life, shape = float(defaults.peek("shelf_life_years")), float(defaults.peek("shelf_shape"))
+    years = max((today - date.fromisoformat(x.since)).days, 0) / DAYS_A_YEAR
+    p_dead = 1.0 - exp(-((years / life) ** shape))  # by its years on the shelf
+    cells = dict.fromkeys(declared.columns, "") | {
+        "way": FIT_SPARE, "kind": "own spare", "price_likely": "" if x.price is None else plain(x.price),
+        "lead_days_likely": "0", "p_dead": plain(p_dead), "note": f"{x.item}, in the spares book",
+    }  # fmt: skip
+    return [Row(file="spares.book", row=0, cells=cells, problems=Problems(), declared=declared.declared)]

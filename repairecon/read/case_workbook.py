@@ -1,49 +1,36 @@
-"""A case or a boat in one workbook: a sheet a file, and case.toml as a sheet of sections, keys and values.
-
-Cells are read as a spreadsheet leaves them: dates as dates, numbers as text or with a decimal comma.
-"""
+"""A case or a boat in one workbook, read as a spreadsheet leaves it: a sheet a file, sections and keys as rows."""
 
 from __future__ import annotations
 
 import os
 import re
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
+from repairecon.read import values
 from repairecon.read.columns import ANY, CASE, CASE_FILES, FILES, NUMBERS, Column, Headings, about, sections
 from repairecon.read.files import Unreadable, csv_text, read_data
-from repairecon.read.loose_cells import agreed_mark, date_text, number_text, tidied
 from repairecon.read.problems import SURE, Problems, closest, shown
-from repairecon.read.sheets import BOOKS, Cell, Sheet, heading, left_out, text_of
+from repairecon.read.sheets import BOOKS, Sheet, heading, left_out, tidied
 from repairecon.read.tables import Row, table_of
 from repairecon.read.toml_file import toml_key, toml_lines
-from repairecon.read.values import Limits, Misread, figure, listed, number, yes_no
+from repairecon.read.values import Cell, Misread, date_text, figure, listed, number, number_text, text_of
 from repairecon.read.workbook import read_sheets
 
-ANSWER = "answer"
-"""Sheet that is written and never read."""
-COUNT = re.compile(r"rows: ([0-9]+)")
-"""A cell in the line of headings: the rows that the sheet had when it was written."""
+ANSWER = "answer"  # sheet that is written and never read
+COUNT = re.compile(r"rows: ([0-9]+)")  # a cell in the line of headings: the rows that the sheet had when it was written
 KEY_COLUMNS = ("section", "key", "low", "value", "high", "shape", "unit", "blank means", "meaning")
-NO_WORDS = "none"
-"""An empty list in a cell."""
+NO_WORDS = "none"  # an empty list in a cell
 _KEYS = Headings(KEY_COLUMNS, ("section", "key", "value"), frozenset(heading(c) for c in KEY_COLUMNS))
-_PLACES = {"low": "low", "value": "likely", "high": "high"}
-"""Columns of values, and the end of a range that each is."""
+_PLACES = {"low": "low", "value": "likely", "high": "high"}  # columns of values, and the end of a range that each is
 _UNKNOWN = "unknown"
-_ANY_NUMBER = Limits(-1e300, 1e300)
+_ANY_NUMBER = values.Limits(-1e300, 1e300)
 
 
 def is_workbook(path: str | os.PathLike[str]) -> bool:
     """True for the name of a workbook that is no folder."""
     return Path(path).suffix.casefold() in BOOKS and not Path(path).is_dir()
-
-
-def sheet_title(file: str) -> str:
-    """The sheet of a file."""
-    return file.rsplit(".", 1)[0]
 
 
 @dataclass
@@ -55,24 +42,22 @@ class CaseWorkbook:
     tables: dict[str, Sheet] = field(default_factory=dict)
     notes: dict[str, str] = field(default_factory=dict)
 
-    def sources(self, first: str = CASE) -> dict[str, Any]:
-        """What is read in place of files."""
-        return {first: self.toml, **self.tables}
-
-    def lines(self, lines: Mapping[str, int]) -> dict[str, int]:
-        """Rows in place of lines."""
-        return {name: self.rows[line - 1] for name, line in lines.items()}
+    def files(self, first: str = CASE) -> dict[str, bytes]:
+        """The files, tables as CSV with each row where it stands."""
+        made = {first: self.toml}
+        for file, sheet in self.tables.items():
+            width = max(map(len, sheet.rows.values()))
+            rows = [[text_of(c) for c in sheet.rows.get(n, ())] for n in range(1, max(sheet.rows) + 1)]
+            made[file] = csv_text([[*row, *[""] * (width - len(row))] for row in rows]).encode("utf-8")
+        return made
 
 
 def read_case_workbook(
     path: str | os.PathLike[str], problems: Problems, first: str = CASE, files: Collection[str] = CASE_FILES
 ) -> CaseWorkbook:
-    """Read a workbook; a fault names sheet, row and column, and what is no such workbook stops here.
-
-    ``first`` is the file of sections and keys, case.toml or boat.toml; ``files`` are its tables.
-    """
+    """Read a workbook: ``first`` is its file of sections and keys, ``files`` tables. What is none stops here."""
     name, made = Path(path).name, CaseWorkbook()
-    known = {sheet_title(file): file for file in (first, *files)}
+    known = {Path(file).stem: file for file in (first, *files)}
     try:
         sheets = read_sheets(read_data(Path(path)), name)
     except Unreadable as error:
@@ -91,14 +76,20 @@ def read_case_workbook(
         elif title != ANSWER:
             made.notes[f"{sheet.file}, sheet {sheet.name}"] = "nothing reads this sheet"
     if first not in problems.called:
-        problems.add(name, None, "", f"no sheet {sheet_title(first)}", "add one, headed section, key, value")
+        problems.add(name, None, "", f"no sheet {Path(first).stem}", "add one, headed section, key, value")
         problems.stop_if_any()
     return made
 
 
 def _take(sheet: Sheet, first: str, made: CaseWorkbook, problems: Problems) -> None:
     """Keep a sheet as that of a file, and say where rows of it are gone."""
-    sheet, count = _counted(sheet)
+    head, count = next(iter(sheet.rows), 0), None
+    heads = list(sheet.rows.get(head, ()))
+    if counts := [m for c in heads if (m := COUNT.fullmatch(text_of(c)))]:
+        count, heads = int(counts[0][1]), [None if COUNT.fullmatch(text_of(c)) else c for c in heads]
+        while heads and heads[-1] is None:
+            heads.pop()
+        sheet = replace(sheet, rows={**sheet.rows, head: tuple(heads)})
     below = list(sheet.rows.values())[1:]
     if sheet.file == first:
         sheet = _tidied_keys(sheet)
@@ -113,26 +104,6 @@ def _take(sheet: Sheet, first: str, made: CaseWorkbook, problems: Problems) -> N
         made.tables[sheet.file] = replace(sheet, notes=(*sheet.notes, lost) if lost else sheet.notes)
     elif lost:
         made.notes[sheet.file] = lost
-
-
-def _counted(sheet: Sheet) -> tuple[Sheet, int | None]:
-    """The sheet without the count of rows with which it was written, and that count."""
-    head = next(iter(sheet.rows), 0)
-    cells = sheet.rows.get(head, ())
-    counts = [int(m[1]) for c in cells if (m := COUNT.fullmatch(text_of(c)))]
-    kept = [None if COUNT.fullmatch(text_of(c)) else c for c in cells]
-    while kept and kept[-1] is None:
-        kept.pop()
-    return (replace(sheet, rows={**sheet.rows, head: tuple(kept)}), counts[0]) if counts else (sheet, None)
-
-
-def sheet_csv(sheet: Sheet | None) -> bytes:
-    """A sheet as CSV, each row where it stands; nothing for none."""
-    if sheet is None:
-        return b""
-    width = max(map(len, sheet.rows.values()))
-    rows = [[text_of(c) for c in sheet.rows.get(n, ())] for n in range(1, max(sheet.rows) + 1)]
-    return csv_text([[*row, *[""] * (width - len(row))] for row in rows]).encode("utf-8")
 
 
 # ---- sections and keys ---------------------------------------------------------------------------
@@ -150,7 +121,7 @@ def _tidied_keys(sheet: Sheet) -> Sheet:
         by_name = dict(zip(names, map(text_of, sheet.rows[n]), strict=False))
         types[n] = _declared(sheet.file, by_name.get("section", ""), by_name.get("key", "")).type
     figures = [_values(sheet, sheet.rows[n]).values() for n in below if types[n] in NUMBERS]
-    mark = agreed_mark(c for cells in figures for c in cells if isinstance(c, str))
+    mark = values.agreed_mark(c for cells in figures for c in cells if isinstance(c, str))
 
     def read(cell: Cell, type_: str, place: int) -> Cell:
         if cell is None or place >= len(names) or names[place] not in _PLACES:
@@ -180,8 +151,15 @@ def _toml(sheet: Sheet, problems: Problems) -> tuple[bytes, list[int]]:
         if section and name:
             value = _value(row, _declared(sheet.file, section, name))
             tables.setdefault((section, nth), {})[name] = (value, row.row)
-    made = list(_lines(tables))
-    return "\n".join(line for line, _ in made).encode("utf-8", "replace"), [row for _, row in made]
+    lines: list[str] = []
+    rows: list[int] = []
+    for (section, _), entries in tables.items():
+        dotted = ".".join(map(toml_key, section.split(".", 1)))
+        said = {name: value for name, (value, _) in entries.items() if value is not None}
+        lines += toml_lines(f"[[{dotted}]]" if _many(section) else f"[{dotted}]", said)
+        first = next(iter(entries.values()))[1]
+        rows += [first, *(entries[name][1] for name in said), first]
+    return "\n".join(lines).encode("utf-8", "replace"), rows
 
 
 def _declared(file: str, section: str, name: str) -> Column:
@@ -192,15 +170,6 @@ def _declared(file: str, section: str, name: str) -> Column:
 
 def _many(section: str) -> bool:
     return section in sections(CASE) and about(CASE, section)[1].startswith("[[")
-
-
-def _lines(tables: Mapping[tuple[str, int], Mapping[str, tuple[object, int]]]) -> Iterator[tuple[str, int]]:
-    for (section, _), entries in tables.items():
-        dotted = ".".join(map(toml_key, section.split(".", 1)))
-        said = {name: value for name, (value, _) in entries.items() if value is not None}
-        first = next(iter(entries.values()))[1]
-        rows = [first, *(entries[name][1] for name in said), first]
-        yield from zip(toml_lines(f"[[{dotted}]]" if _many(section) else f"[{dotted}]", said), rows, strict=True)
 
 
 def _value(row: Row, column: Column) -> object:
@@ -220,7 +189,7 @@ def _value(row: Row, column: Column) -> object:
         return None
     if column.type in (*NUMBERS, _UNKNOWN):
         return _figure(text)
-    if column.type == "yes" and isinstance(said := yes_no(text), bool):
+    if column.type == "yes" and isinstance(said := values.yes_no(text), bool):
         return said
     if column.type == "list":
         return [] if text == NO_WORDS else listed(text)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-import io
+import itertools
 import os
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -13,26 +13,23 @@ from typing import Any
 from repairecon.kinds import kinds
 from repairecon.read import boat, case_workbook, columns
 from repairecon.read.case_folder import file_of, open_case
-from repairecon.read.case_workbook import is_workbook, read_case_workbook, sheet_csv, sheet_title
+from repairecon.read.case_workbook import is_workbook, read_case_workbook
 from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, NUMBERS, Column
 from repairecon.read.defaults import Defaults, as_text
-from repairecon.read.files import Value, put_cell, read_data, widths, write_all
-from repairecon.read.loose_cells import ZERO_DAY
+from repairecon.read.files import FONT, Value, add_sheet, new_workbook, put_cell, read_data, saved, write_all
 from repairecon.read.problems import Problems, shown
-from repairecon.read.sheets import DEFAULT, column_letters, csv_rows, heading, text_of
+from repairecon.read.sheets import DEFAULT, column_letters, csv_rows, heading
 from repairecon.read.starter import default_line
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml
-from repairecon.read.values import Misread, date, figure, number, plain, yes_no
+from repairecon.read.values import A_DATE, ZERO_DAY, Misread, date, figure, number, plain, text_of, yes_no
 from repairecon.records import SHAPES, RepaireconError
 
 _LISTS = "lists"
-_ROOM = 500
-"""Rows that take lists and limits."""
+_ROOM = 500  # rows that take lists and limits
 _LONGEST_LIST = 250
 """Characters that a list of choices may have in a rule of a cell (255 with its quote marks: ECMA-376, from memory)."""
 _GREY = "FF808080"
-_FONT: dict[str, Any] = {"name": "Calibri", "size": 11}
 _AS_IN = re.compile(r"\bas in (\w+)\.csv")
 _DAYS = ("1950-01-01", "2200-01-01")
 _day = datetime.date.fromisoformat
@@ -49,11 +46,7 @@ Cells = dict[str, Value]
 
 
 def write_case_workbook(folder: Path, path: Path, answer: Callable[[], Rows] = tuple) -> None:
-    """Write a case, or a boat's own files, as one workbook.
-
-    ``answer`` gives the rows of the sheet that holds the answer; none leaves it out. RepaireconError is raised if the
-    case has faults, or the workbook is there already or cannot be written.
-    """
+    """Write a case, or a boat's own files, as one new workbook, with its ``answer``; RepaireconError if it cannot."""
     if path.suffix.casefold() != ".xlsx" or os.path.lexists(path):
         why = "is there already" if os.path.lexists(path) else "is no workbook"
         raise RepaireconError(f"{shown(path.name)} {why}: write a new name that ends in .xlsx; nothing was written")
@@ -86,44 +79,23 @@ def write_case_workbook(folder: Path, path: Path, answer: Callable[[], Rows] = t
 
 
 class _Writer:
-    """A workbook as it is made, sheet by sheet."""
-
     def __init__(self) -> None:
-        from openpyxl import Workbook
-
-        made: Any = Workbook()
-        made.remove(made.active)
-        self.book = made
+        self.book = new_workbook()
         self.lists: dict[tuple[str, ...], str] = {}
 
     def data(self) -> bytes:
         if self.lists:
-            sheet = self.book.create_sheet(_LISTS)
-            sheet.sheet_state = "hidden"
-            for place, options in enumerate(self.lists, start=1):
-                for row, option in enumerate(options, start=1):
-                    put_cell(sheet, row, place, option)
-        return _saved(self.book)
+            add_sheet(self.book, _LISTS, [*itertools.zip_longest(*self.lists)], heads=0).sheet_state = "hidden"
+        return saved(self.book)
 
     def _sheet(self, title: str, rows: Rows, notes: Sequence[str], frozen: str) -> Any:
         from openpyxl.comments import Comment
-        from openpyxl.styles import Font
 
-        sheet = self.book.create_sheet(title)
-        for r, row in enumerate(rows, start=1):
-            for c, value in enumerate(row, start=1):
-                put_cell(sheet, r, c, value)
+        sheet = add_sheet(self.book, title, rows, frozen, heads=len(notes))
         for c, note in enumerate(notes, start=1):
-            sheet.cell(1, c).font = Font(**_FONT, bold=True)
-            if note:
-                sheet.cell(1, c).comment = Comment(note, "", height=90, width=260)
-        for c, width in enumerate(widths(rows)):
-            sheet.column_dimensions[column_letters(c)].width = width
-        sheet.freeze_panes = frozen
+            sheet.cell(1, c).comment = Comment(note, "", height=90, width=260) if note else None
         sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
         sheet.sheet_properties.pageSetUpPr.fitToPage = True  # on paper no column is lost
-        if notes:
-            sheet.auto_filter.ref = f"A1:{column_letters(len(notes) - 1)}{max(2, len(rows))}"
         return sheet
 
     def answer(self, rows: Rows) -> None:
@@ -144,7 +116,7 @@ class _Writer:
         grey = [default_line(row, list(declared)) for row in assumed]
         typed = [[_typed(x, *of) for x, of in zip(row, declared.values(), strict=True)] for row in (*own, *grey)]
         rows: Rows = [[*declared, f"rows: {len(own)}"], *typed]
-        sheet = self._sheet(sheet_title(table.file), rows, [_note(*of) for of in declared.values()], "B2")
+        sheet = self._sheet(Path(table.file).stem, rows, [_note(*of) for of in declared.values()], "B2")
         _in_grey(sheet, range(len(own) + 2, len(rows) + 1), range(1, len(declared) + 1))
         for place, (column, end) in enumerate(declared.values(), start=1):
             letter = column_letters(place - 1)
@@ -160,7 +132,7 @@ class _Writer:
         shaped = any(cells["shape"] for _, cells in listed)
         names = [name for name in case_workbook.KEY_COLUMNS if shaped or name != "shape"]
         rows: Rows = [[*names, _count(listed)], *([cells[name] for name in names] for _, cells in listed)]
-        sheet = self._sheet(sheet_title(toml.file), rows, [_KEY_NOTES.get(n, "") for n in names], "C2")
+        sheet = self._sheet(Path(toml.file).stem, rows, [_KEY_NOTES.get(n, "") for n in names], "C2")
         _in_grey(sheet, range(2, len(rows) + 1), range(names.index("unit") + 1, len(names) + 1))
         letters = {name: column_letters(place) for place, name in enumerate(names)}
         for r, (column, cells) in enumerate(listed, start=2):
@@ -171,16 +143,19 @@ class _Writer:
                 _in_grey(sheet, [r], (1, 2))
 
     def _rule(self, sheet: Any, column: Column, end: str, area: str) -> None:
+        """Let cells take what may stand there: limits, or a list of choices."""
         from openpyxl.worksheet.cell_range import MultiCellRange
         from openpyxl.worksheet.datavalidation import DataValidation
 
         options = SHAPES if end == "shape" else ("yes", "no") if column.type == "yes" else column.options
-        as_in = _AS_IN.search(column.meaning)
-        if column.type == "date" or (column.type in NUMBERS and end != "shape"):
-            sort, low, high = _limits(column)
-            write = column.write or f"write a number from {low} to {high}"
-            rule: dict[str, Any] = {"type": sort, "operator": "between", "formula1": low, "formula2": high}
-            rule |= {"showErrorMessage": True, "error": write}
+        as_in, rule = _AS_IN.search(column.meaning), dict[str, Any]()
+        if column.type == "date":
+            low, high = (str((_day(text) - ZERO_DAY).days) for text in column.options or _DAYS)
+            rule = {"type": "date", "formula1": low, "formula2": high, "error": column.write or A_DATE}
+        elif column.type in NUMBERS and end != "shape":
+            low, high = plain(column.limits.low), plain(column.limits.high)
+            rule = {"type": "whole" if column.limits.whole else "decimal", "formula1": low, "formula2": high}
+            rule |= {"error": column.write or f"write a number from {low} to {high}"}
         elif as_in and column.type == "text":
             rule = {"formula1": f"{as_in[1]}!$A$2:$A${_ROOM}"}
         elif column.name == "kind" and column.default == "from the name":
@@ -188,11 +163,11 @@ class _Writer:
         elif options:
             rule = {"formula1": self._list(tuple(options)), "showErrorMessage": column.type != "list"}
             rule |= {"error": f"choose one of: {', '.join(options)}"[:_LONGEST_LIST]}
-        else:
-            return
-        made = DataValidation(**{"type": "list", "allow_blank": True, **rule})
-        made.sqref = MultiCellRange(area)
-        sheet.add_data_validation(made)
+        if rule:
+            between = {"operator": "between", "showErrorMessage": True} if "formula2" in rule else {"type": "list"}
+            made = DataValidation(**{"allow_blank": True, **between, **rule})
+            made.sqref = MultiCellRange(area)
+            sheet.add_data_validation(made)
 
     def _list(self, options: tuple[str, ...]) -> str:
         """Choices as a rule has them; long ones, or with a comma, in the sheet of lists."""
@@ -203,25 +178,12 @@ class _Writer:
         return f"{_LISTS}!${letter}$1:${letter}${len(options)}"
 
 
-def _saved(book: Any) -> bytes:
-    out = io.BytesIO()
-    book.save(out)
-    return out.getvalue()
-
-
-def _limits(column: Column) -> tuple[str, str, str]:
-    if column.type == "date":
-        first, last = ((_day(text) - ZERO_DAY).days for text in column.options or _DAYS)
-        return "date", str(first), str(last)
-    return "whole" if column.limits.whole else "decimal", plain(column.limits.low), plain(column.limits.high)
-
-
 def _in_grey(sheet: Any, rows: Iterable[int], places: Sequence[int]) -> None:
     from openpyxl.styles import Font
 
     for r in rows:
         for c in places:
-            sheet.cell(r, c).font = Font(**_FONT, color=_GREY)
+            sheet.cell(r, c).font = Font(**FONT, color=_GREY)
 
 
 # ---- what a cell and a note say ------------------------------------------------------------------
@@ -265,21 +227,14 @@ def _key_rows(toml: TomlFile) -> Iterator[tuple[Column, Cells]]:
             said = [(section, values) for values in given]
         else:
             said = [(section, given.get(rest, {}) if rest else given)]
-        for name, values in said:
-            yield from _section_rows(name, declared, values)
-
-
-def _section_rows(
-    section: str, declared: Mapping[str, Column], given: Mapping[str, Any]
-) -> Iterator[tuple[Column, Cells]]:
-    for name, column in declared.items():
-        if column.type == "section" or (column.meaning == "" and not column.examples and name != ANY):
-            continue
-        for said in [n for n in given if n not in declared] or [""] if name == ANY else [name]:
-            meaning = column.meaning or columns.about(CASE, section)[0]
-            about = {"unit": column.unit or None, "blank means": _blank(column) or None, "meaning": meaning}
-            four = dict(zip(_FOUR, _four(given.get(said), column), strict=True))
-            yield column, {"section": section, "key": said or None, **four, **about}
+        shown_keys = {name: column for name, column in declared.items()
+                      if column.type != "section" and (column.meaning or column.examples or name == ANY)}  # fmt: skip
+        for (title, values), (name, column) in itertools.product(said, shown_keys.items()):
+            about = {"unit": column.unit or None, "blank means": _blank(column) or None,
+                     "meaning": column.meaning or columns.about(CASE, section)[0]}  # fmt: skip
+            for key in [n for n in values if n not in declared] or [""] if name == ANY else [name]:
+                four = dict(zip(_FOUR, _four(values.get(key), column), strict=True))
+                yield column, {"section": title, "key": key or None, **four, **about}
 
 
 def _four(value: Any, column: Column) -> tuple[Value, ...]:
@@ -298,9 +253,9 @@ def _count(listed: Iterable[tuple[Column, Cells]]) -> str:
 
 # ---- what a command keeps ------------------------------------------------------------------------
 def file_bytes(folder: Path, file: str) -> bytes:
-    """A table of a case as it is, of a workbook with every row where it stands; nothing where there is none."""
+    """A file of a case as it is, of a workbook with every row where it stands; nothing where there is none."""
     if is_workbook(folder):
-        return sheet_csv(read_case_workbook(folder, Problems()).tables.get(file))
+        return read_case_workbook(folder, Problems()).files().get(file, b"")
     path = file_of(folder, file)
     return read_data(path) if path else b""
 
@@ -311,21 +266,24 @@ def folder_of(path: Path, write: bool = False) -> Path:
     if write:
         _, reading = open_case(path)
         reading.problems.stop_if_any()
-        book = read_case_workbook(path, Problems())
-        files = {CASE: book.toml, **{file: sheet_csv(sheet) for file, sheet in book.tables.items()}}
+        files = read_case_workbook(path, Problems()).files()
         there = {f for f, data in files.items() if (p := folder / f).is_file() and p.read_bytes() == data}
         write_all(folder, {f: data for f, data in files.items() if f not in there})
     return folder
 
 
-def keep_in_workbook(path: Path, files: Mapping[str, bytes]) -> None:
-    """Write files into their sheets; all else in the workbook stays as it is."""
+def keep_files(place: Path, files: Mapping[str, bytes]) -> None:
+    """Write files of a case, or their sheets if it is a workbook, in which all else stays as it is."""
+    if not is_workbook(place):
+        called = {file: path.name if (path := file_of(place, file)) else file for file in files}
+        write_all(place, {called[file]: data for file, data in files.items()}, replace=True)
+        return
     from openpyxl import load_workbook
 
-    book: Any = load_workbook(path)
+    book: Any = load_workbook(place)
     sheets = {heading(s.title): s for s in book.worksheets}
     for file, data in files.items():
-        title = sheet_title(file)
+        title = Path(file).stem
         sheet = sheets.get(title) or sheets.get(file) or book.create_sheet(title)
         if file == CASE:
             _keep_keys(sheet, read_toml(data, Problems()))
@@ -344,7 +302,7 @@ def keep_in_workbook(path: Path, files: Mapping[str, bytes]) -> None:
                     put_cell(sheet, r, c + 1, text if r <= head or text.startswith(DEFAULT) else _typed(text, *of))
             if counts:
                 put_cell(sheet, head, len(names) + 1, f"rows: {len(rows) - 1}")
-    write_all(path.parent, {path.name: _saved(book)}, replace=True)
+    write_all(place.parent, {place.name: saved(book)}, replace=True)
 
 
 def _keep_keys(sheet: Any, toml: TomlFile) -> None:

@@ -1,13 +1,13 @@
-"""A closed job: the case frozen as it was decided, with hashes over all of it, and actual.csv, what then happened."""
+"""A closed job: the case frozen as decided, with hashes over all of it; actual.csv, what then happened; the job log."""
 
 from __future__ import annotations
 
 import hashlib
 import os
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,25 +15,23 @@ from repairecon.read.boat import FROZEN, frozen_papers
 from repairecon.read.case_folder import read_case
 from repairecon.read.columns import CASE, FILES
 from repairecon.read.files import csv_text, write_all
-from repairecon.read.findings import pieces
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import read_toml, toml_lines, toml_value
-from repairecon.read.values import Limits
-from repairecon.records import DONE_KINDS, Actual, Case, Decision, Done, Figures, RepaireconError
+from repairecon.read.values import LARGEST, Limits, pieces, plain
+from repairecon.read.ways import SERVED
+from repairecon.records import Case, RepaireconError
+from repairecon.records.done import DONE_KINDS, LOG_KINDS, QUANTITIES, Actual, Decision, Done, Figures, JobLog, Logged
 
-FOLDER, FILE, ACTUAL_FILE = "decided", "decision.toml", "actual.csv"
-RULES = 2
-"""How cases are read today; see ``Decision``."""
+FOLDER, FILE, ACTUAL_FILE, LOG_FILE = "decided", "decision.toml", "actual.csv", "job_log.csv"
+RULES = 2  # how cases are read today; see ``Decision``
 _HEAD = """# The case as it was decided. Nothing in this folder is meant to be changed: what is learned later goes into
 # actual.csv beside the case. The hashes show a change that was not meant; they are no proof against one that was.
 """
-
-
 _LIFE_HOURS = Limits(0.0, 1e7, above=True)
-_FIRST_RUNS = ("good", "not good")
-_NAMELESS = ("total", "first run")
 _COLUMNS = tuple(name for name in FILES[ACTUAL_FILE].declared if name not in ("kind", "name", "note", "description"))
+LOG_COLUMNS = tuple(f.name for f in fields(Logged) if f.name != "source")
+_FIGURES = ("p10", "p50", "p90", "actual")
 
 
 def _hash(data: bytes) -> str:
@@ -42,39 +40,27 @@ def _hash(data: bytes) -> str:
 
 
 def _papers(folder: Path) -> dict[str, bytes]:
-    return {
-        path.relative_to(folder).as_posix(): path.read_bytes()
-        for path in sorted([*folder.iterdir(), *(folder / FROZEN).glob("*")])
-        if path.is_file()
-        and path.suffix.casefold() in (".csv", ".toml")
-        and path.name.casefold() not in (ACTUAL_FILE, FILE)
-        and not path.name.startswith(".")
-    }
-
-
-def _body(decision: Decision, hashes: Mapping[str, str]) -> str:
-    names = ("way", "best", "decided_on", "seed", "draws", "found", "stage", "currency")
-    head = {name: getattr(decision, name) for name in names}
-    head |= {"cost_own_hour": float(decision.cost_own_hour), "rules": RULES}
-    tables: dict[str, Mapping[str, object]] = {"decision": head, "files": hashes}
-    for way, quantities in decision.figures.items():
-        for quantity, figures in quantities.items():
-            tables[f"figures.{toml_value(way)}.{toml_value(quantity)}"] = asdict(figures)
-    return _HEAD + "".join("\n" + "\n".join(toml_lines(f"[{name}]", of)) for name, of in tables.items())
+    inside = [p for p in sorted([*folder.iterdir(), *(folder / FROZEN).glob("*")]) if p.is_file()]
+    ours = [p for p in inside if p.suffix.casefold() in (".csv", ".toml") and not p.name.startswith(".")]
+    kept = [p for p in ours if p.name.casefold() not in (ACTUAL_FILE, FILE)]
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in kept}
 
 
 def freeze(folder: str | os.PathLike[str], decision: Decision, case: Case) -> Path:
-    """Write the decision, with copies of the case's files, into ``decided``, and the sheet to fill in beside the case.
-
-    ``folder`` is that of the case; the seal of the decision is made here. RepaireconError is raised if there is a
-    decision already, or it cannot be written; nothing is written then.
-    """
+    """Seal the decision, with copies of the files, in ``decided``, and write the sheet to fill in; only once."""
     place = Path(folder)
     if os.path.lexists(place / FOLDER):
         once = "a decision is frozen once; take the folder away by hand if it was a mistake"
         raise RepaireconError(f"{shown(str(place / FOLDER))} is there already: {once}")
     papers = _papers(place) | frozen_papers(replace(case, folder=str(place)), decision.decided_on)
-    body = _body(decision, {name: _hash(data) for name, data in papers.items()})
+    names = ("way", "best", "decided_on", "seed", "draws", "found", "stage", "currency")
+    head = {name: getattr(decision, name) for name in names}
+    head |= {"cost_own_hour": float(decision.cost_own_hour), "rules": RULES}
+    tables: dict[str, Mapping[str, object]] = {"decision": head, "files": {n: _hash(d) for n, d in papers.items()}}
+    for way, quantities in decision.figures.items():
+        for quantity, figures in quantities.items():
+            tables[f"figures.{toml_value(way)}.{toml_value(quantity)}"] = asdict(figures)
+    body = _HEAD + "".join("\n" + "\n".join(toml_lines(f"[{name}]", of)) for name, of in tables.items())
     files = {f"{FOLDER}/{name}": data for name, data in papers.items()}
     files[f"{FOLDER}/{FILE}"] = f'{body}\n[seal]\nseal = "{_hash(body.encode())}"\n'.encode()
     if not os.path.lexists(place / ACTUAL_FILE):
@@ -126,10 +112,7 @@ class Closed:
 
 
 def read_closed(folder: str | os.PathLike[str]) -> Closed:
-    """Read a closed job: the folder of a case with ``decided`` and ``actual.csv`` in it.
-
-    CaseError has every fault of the decision, else of the case, else of ``actual.csv``.
-    """
+    """Read a closed job; CaseError has every fault of its decision, else of the frozen case, else of ``actual.csv``."""
     decision = read_decision(folder)
     case = read_case(decision.folder, as_decided=decision.rules < RULES)
     if decision.way not in {w.way for w in case.ways}:
@@ -148,22 +131,16 @@ def read_actual(folder: str | os.PathLike[str], case: Case) -> Actual:
     if not path.is_file():
         problems.add(ACTUAL_FILE, None, "", "no such file", "decide first (that writes the sheet), then fill it in")
     table = read_table(path if path.is_file() else None, ACTUAL_FILE, FILES[ACTUAL_FILE], problems)
-    known = _known(case)
+    ways = Names(w.way for w in case.ways)
+    known = {  # names that may be used; a kind that is left out takes any
+        "part": Names(p.part for p in case.parts), "task": Names([*(t.task for t in case.tasks), *fittings(case)]),
+        "found": Names(b.event for b in case.branches), "damage": Names(b.key for b in case.branches if b.seen_at),
+        **dict.fromkeys(("way", "unit", "refund", "never came", "life"), ways),
+    }  # fmt: skip
     first: dict[tuple[str, str], int] = {}
     rows = [_done(row, case, known, first) for row in table.rows]
     problems.stop_if_any()
     return Actual(tuple(rows))
-
-
-def _known(case: Case) -> dict[str, Names]:
-    """Names that may be used, by kind of row; a kind that is left out takes any name."""
-    ways = Names(w.way for w in case.ways)
-    outcomes = Names(b.key for b in case.branches if b.seen_at)
-    return {
-        "part": Names(p.part for p in case.parts), "task": Names([*(t.task for t in case.tasks), *fittings(case)]),
-        "found": Names(b.event for b in case.branches), "damage": outcomes,
-        **dict.fromkeys(("way", "unit", "refund", "never came", "life"), ways),
-    }  # fmt: skip
 
 
 def fittings(case: Case) -> list[str]:
@@ -181,9 +158,13 @@ def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, 
         for column in row.misplaced(kind):
             write = f"leave it blank in a row of kind {kind}, or choose another kind"
             row.fault(column.name, row.shown(column.name), write)
-    paid = row.number("paid")
+    paid, outcomes = row.number("paid"), Names(b.outcome for b in case.branches if key(b.event) == key(name))
+    if kind == "first run":
+        outcome = row.choice("outcome", ("good", "not good"))
+    else:
+        outcome = row.named("outcome", outcomes, whole=kind == "found" and len(outcomes) > 0)
     done = row.record(
-        Done, name=name, outcome=_outcome(row, kind, name, case),
+        Done, name=name, outcome=outcome,
         paid=paid if paid is None or row.choice("vat") == "in" else paid * (1.0 + case.terms.vat_rate),
         hours=row.number("hours", _LIFE_HOURS if kind == "life" else None),
         by=row.named("by", Names(["owner", *case.terms.labour])), note=row.note(), source=row.source,
@@ -196,15 +177,13 @@ def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, 
     if done.bought == 0 and done.paid:
         row.fault("bought", "0", "leave paid blank, or write how many pieces were paid for")
     if done.kind == "life":
-        if not row.has("years") and not row.has("hours"):
-            write = "write the years that it served, the hours that it ran, or both"
-            row.fault("years", "neither years nor hours", write)
+        row.either("years", "hours", SERVED)
         row.required("failed", "write yes if it failed at that age, no if it still worked")
     return done
 
 
 def _name(row: Row, kind: str, known: dict[str, Names]) -> str:
-    if kind in _NAMELESS or not kind:
+    if kind in ("", "total", "first run"):
         return row.text("name")
     names = known.get(kind)
     word = row.required("name", "name it as the case does" if names is not None else "name it")
@@ -212,13 +191,6 @@ def _name(row: Row, kind: str, known: dict[str, Names]) -> str:
         return word
     none = "" if len(names) else f"the case has none: take kind other instead of {kind}"
     return row.named("name", names, otherwise=none) if word else ""
-
-
-def _outcome(row: Row, kind: str, event: str, case: Case) -> str:
-    if kind == "first run":
-        return row.choice("outcome", _FIRST_RUNS)
-    names = Names(b.outcome for b in case.branches if key(b.event) == key(event))
-    return row.named("outcome", names, whole=kind == "found" and len(names) > 0)
 
 
 def kept_findings(case: Case) -> dict[str, str]:
@@ -262,3 +234,52 @@ def sheet(case: Case, way: str) -> str:
     line("first run", note="outcome: good / not good")
     line("total", note=DONE_KINDS["total"])
     return csv_text(rows, end="\n")
+
+
+# ---- the log of jobs -------------------------------------------------------------------------------
+def read_log(folder: str | os.PathLike[str]) -> JobLog:
+    """Read the log of jobs of a folder, ``job_log.csv``, empty without the file; CaseError has every fault of it."""
+    path, problems = Path(folder) / LOG_FILE, Problems()
+    table = read_table(path if path.is_file() else None, LOG_FILE, FILES[LOG_FILE], problems)
+    rows = []
+    for row in table.rows:
+        kind = row.choice("kind")
+        name = row.choice("name", QUANTITIES) if kind == "range" else row.text("name")
+        if kind == "life":
+            row.either("years", "hours", SERVED)
+        else:
+            row.required("name", "write what the row is of")
+        for column in LOG_KINDS.get(kind, ()):
+            row.required(column, f"a row of kind {kind} needs it")
+        limits = Limits(-LARGEST, LARGEST) if kind == "range" else Limits(0.0, LARGEST)
+        figures: dict[str, Any] = {column: row.number(column, limits) for column in _FIGURES}
+        order = [figures[column] for column in _FIGURES[:3]]
+        if None not in order and order != sorted(order):
+            row.fault("p10", ", ".join(map(plain, order)), "write them so that p10 <= p50 <= p90")
+        rows.append(row.record(Logged, unit=key(row.text("unit")), kind=kind, name=name, source=row.source, **figures))
+    problems.stop_if_any()
+    return JobLog(tuple(rows))
+
+
+def log_text(rows: Sequence[Logged]) -> str:
+    cells = ([getattr(row, column) for column in LOG_COLUMNS] for row in rows)
+    plainly = ([plain(cell) if isinstance(cell, float) else cell for cell in row] for row in cells)
+    return csv_text([LOG_COLUMNS, *plainly], end="\n")
+
+
+def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
+    """Add a job to a log, which is begun if there is none; of a job that is in it only its lives are renewed.
+
+    RepaireconError, and the log as it was, if it has faults, holds the job with the same lives, or cannot be written.
+    """
+    path, before = Path(folder) / LOG_FILE, read_log(folder)
+    known = {key(job) for job in before.jobs}
+    late = {key(r.job) for r in rows} & known
+    lives = [r for r in rows if r.kind == "life" and key(r.job) in late]
+    kept = [r for r in before.rows if r.kind != "life" or key(r.job) not in {key(x.job) for x in lives}]
+    made = log_text([*kept, *(r for r in rows if key(r.job) not in known), *lives])
+    if late and sorted(made.splitlines()) == sorted(log_text(before.rows).splitlines()):
+        once = "a job is logged once, later only its lives. If this is another job, give its folder another name"
+        raise RepaireconError(f"{shown(rows[0].job)} is in {LOG_FILE} already: {once}")
+    write_all(Path(folder), {LOG_FILE: made.encode()}, replace=path.exists())
+    return path

@@ -1,30 +1,26 @@
-"""What may stand in each file: every column and key is one row of columns.csv.
-
-The reader, its faults, new cases and the tables of the README all come from there.
-"""
+"""What may stand in each file: every column and key is one row of columns.csv, for readers and new cases."""
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from pathlib import Path
 from types import MappingProxyType
 
 from repairecon import records
+from repairecon.read.files import rows_of
 from repairecon.read.values import MONEY, Limits
 
+_ROWS = rows_of("columns.csv")
 ENDS = ("low", "likely", "high")
-NUMBERS = ("number", "whole", "fraction", "range")
-"""Types of columns that hold numbers."""
+NUMBERS = ("number", "whole", "fraction", "range")  # types of columns that hold numbers
+SUPPLIERS_MONEY = "supplier's money"  # unit of the columns beside whose figures a currency may stand
 CASE = "case.toml"
 BOAT = "boat.toml"
 BOAT_SECTIONS = ("money", "money.exchange", "owner", "labour", "labour.*", "years", "customs", "order")
 """Sections of case.toml that boat.toml may have too: what stands there holds for each job of the boat."""
 
-ANY = "*"
-"""A file, section or key that stands for each of its sort."""
+ANY = "*"  # a file, section or key that stands for each of its sort
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,7 +47,6 @@ class Column:
 
     @property
     def headings(self) -> tuple[str, ...]:
-        """The columns that it takes."""
         return tuple(f"{self.name}_{end}" for end in (*ENDS, "shape")) if self.type == "range" else (self.name,)
 
     @property
@@ -79,44 +74,32 @@ def column_of(heading: str, declared: Mapping[str, Column]) -> tuple[Column | No
     return declared.get(heading), ""
 
 
-def _column(row: Mapping[str, str]) -> Column:
-    words, kind, limits = row["limits"], row["type"], MONEY
-    options: tuple[str, ...] = ()
-    if words.startswith("@"):
-        options = tuple(getattr(records, words[1:]))
-    elif words and kind in ("choice", "list", "date"):
-        options = tuple(words.split(".." if kind == "date" else " / "))
-    elif words:
-        low, _, high = words.lstrip(">").partition("..")
-        limits = Limits(float(low), float(high), kind == "whole", words.startswith(">"), kind == "fraction")
-    plainly = {name: row[name] for name in ("name", "type", "default", "need", "unit", "meaning")}
-    return Column(
-        **plainly,
-        limits=limits,
-        options=options,
-        write=row["write"] or (f"write one of: {', '.join(options)}" if options and kind != "date" else ""),
-        also=tuple(word.strip() for word in row["also"].split(",") if word.strip()),
-        only=tuple(row["only"].split(" / ")) if row["only"] else (),
-        examples=tuple(word.strip() for word in row["example"].split("|")) if row["example"] else (),
-    )
-
-
-@cache
-def rows() -> tuple[dict[str, str], ...]:
-    """The rows of columns.csv."""
-    with Path(__file__).with_name("columns.csv").open(encoding="utf-8", newline="") as file:
-        return tuple(csv.DictReader(file))
-
-
 def columns_of(file: str, section: str = "") -> Iterator[Column]:
     """The columns of a file, or the keys of a section."""
-    return (_column(row) for row in rows() if (row["file"], row["section"]) == (file, section) and row["name"])
+    for row in (r for r in _ROWS if (r["file"], r["section"]) == (file, section) and r["name"]):
+        words, kind, limits = row["limits"], row["type"], MONEY
+        options: tuple[str, ...] = ()
+        if words.startswith("@"):
+            options = tuple(getattr(records, words[1:]))
+        elif words and kind in ("choice", "list", "date"):
+            options = tuple(words.split(".." if kind == "date" else " / "))
+        elif words:
+            low, _, high = words.lstrip(">").partition("..")
+            limits = Limits(float(low), float(high), kind == "whole", words.startswith(">"), kind == "fraction")
+        choose = f"write one of: {', '.join(options)}" if options and kind != "date" else ""
+        yield Column(
+            **{name: row[name] for name in ("name", "type", "default", "need", "unit", "meaning")},
+            limits=limits, options=options, write=row["write"] or choose,
+            also=tuple(word.strip() for word in row["also"].split(",") if word.strip()),
+            only=tuple(row["only"].split(" / ")) if row["only"] else (),
+            examples=tuple(word.strip() for word in row["example"].split("|")) if row["example"] else (),
+        )  # fmt: skip
 
 
 @cache
 def sections(file: str) -> Mapping[str, Mapping[str, Column]]:
     """Keys of each section of a TOML file; ``*`` stands for keys of any name."""
-    named = dict.fromkeys(row["section"] for row in rows() if row["file"] == file)
+    named = dict.fromkeys(row["section"] for row in _ROWS if row["file"] == file)
     own = {name: MappingProxyType({c.name: c for c in columns_of(file, name)}) for name in named}
     return MappingProxyType(own | ({name: sections(CASE)[name] for name in BOAT_SECTIONS} if file == BOAT else {}))
 
@@ -124,7 +107,7 @@ def sections(file: str) -> Mapping[str, Mapping[str, Column]]:
 @cache
 def about(file: str, section: str = "") -> tuple[str, str]:
     """What a row of a file, or a section, is; and an example of the section's header."""
-    row = next(r for r in rows() if (r["file"], r["section"], r["name"]) == (file, section, ""))
+    row = next(r for r in _ROWS if (r["file"], r["section"], r["name"]) == (file, section, ""))
     return row["meaning"], row["example"]
 
 
@@ -138,8 +121,7 @@ def headings(file: str, *more: str) -> Headings:
 
 
 FILES: Mapping[str, Headings] = MappingProxyType(
-    {file: headings(file) for file in dict.fromkeys(row["file"] for row in rows()) if file.endswith(".csv")}
+    {file: headings(file) for file in dict.fromkeys(row["file"] for row in _ROWS) if file.endswith(".csv")}
 )
 """Every CSV file by name."""
-CASE_FILES = tuple(list(FILES)[: list(FILES).index("lives.csv") + 1])
-"""Files of a case folder beside case.toml."""
+CASE_FILES = tuple(list(FILES)[: list(FILES).index("lives.csv") + 1])  # files of a case folder beside case.toml

@@ -21,6 +21,7 @@ from repairecon.read.files import HERE
 from repairecon.read.problems import Problems, key
 from repairecon.read.reading import Reading, named_rows
 from repairecon.read.tables import NOTHING, Row, Table, read_table
+from repairecon.read.values import pair
 from repairecon.read.ways import fits
 from repairecon.records import Range, Unit
 
@@ -39,21 +40,24 @@ K = TypeVar("K")
 
 
 def default_rows(
-    kind: str = "",
-    symptom: SymptomMatch | None = None,
-    price_new: Range | None = None,
-    price_kit: Range | None = None,
-    own: bool = True,
-) -> tuple[dict[str, list[Row]], str]:
+    kind: str = "", symptom: SymptomMatch | None = None, price_new: Range | None = None,
+    price_kit: Range | None = None, own: bool = True,
+) -> tuple[dict[str, list[Row]], str]:  # fmt: skip
     """Rows of each file of a case, in its columns, by what is taken for granted; and what the symptom says is found.
 
-    ``kind`` and ``symptom`` are empty where none is known; shares of the prices (home money) become charges; ``own``
-    says whether an own rebuild may be advised at all.
+    ``kind`` and ``symptom`` are empty where none is known; shares of prices become charges; ``own`` rebuilds or not.
     """
-    if kind not in kinds():
-        return _of_any_unit(price_new or NOTHING, price_kit or NOTHING), ""
-    known, found = case_rows(kind, symptom, price_new or NOTHING, price_kit, own=own)
-    return {file: _rows(file, rows) for file, rows in known.items()}, found
+    new, defaults = price_new or NOTHING, Defaults()
+    if kind in kinds():
+        known, found = case_rows(kind, symptom, new, price_kit, own=own)
+        return {file: _rows(file, rows) for file, rows in known.items()}, found
+    prices = {"share_of_kit": (price_kit or NOTHING).likely, "share_of_new": new.likely}
+    files = {file: [_priced(row, prices) for row in _shipped(file).rows] for file in _SHIPPED}
+    names = {kind: str(defaults.peek(f"name.{kind}")) for kind in _WAYS}
+    bought = dict.fromkeys(("buy and rebuild", "rebuild and spare"), names["new"])
+    source = "assumed, no source: no ways.csv"
+    ways = [{"way": n, "kind": kind, "bought": bought.get(kind, ""), "source": source} for kind, n in names.items()]
+    return {**files, "ways.csv": _rows("ways.csv", ways)}, ""
 
 
 def _rows(file: str, rows: Iterable[Mapping[str, str]]) -> list[Row]:
@@ -63,16 +67,6 @@ def _rows(file: str, rows: Iterable[Mapping[str, str]]) -> list[Row]:
         Row(file=f"default_{file}", row=nth, cells={**blank, **cells}, problems=Problems(), declared=declared.declared)
         for nth, cells in enumerate(rows, 1)
     ]
-
-
-def _of_any_unit(price_new: Range, price_kit: Range) -> dict[str, list[Row]]:
-    prices = {"share_of_kit": price_kit.likely, "share_of_new": price_new.likely}
-    files = {file: [_priced(row, prices) for row in _shipped(file).rows] for file in _SHIPPED}
-    names = {kind: str(Defaults().peek(f"name.{kind}")) for kind in _WAYS}
-    bought = dict.fromkeys(("buy and rebuild", "rebuild and spare"), names["new"])
-    source = "assumed, no source: no ways.csv"
-    rows = [{"way": n, "kind": kind, "bought": bought.get(kind, ""), "source": source} for kind, n in names.items()]
-    return {**files, "ways.csv": _rows("ways.csv", rows)}
 
 
 @cache
@@ -93,10 +87,7 @@ def _priced(row: Row, prices: Mapping[str, float]) -> Row:
 
 
 class Layers:
-    """The owner's rows over the default ones, file by file, as prices become known; what was replaced or dropped.
-
-    Old decisions, and folders of quotes alone, rest on what holds for any unit.
-    """
+    """The owner's rows over the default ones, and what was replaced or dropped; old decisions: of any unit."""
 
     def __init__(self, reading: Reading, unit: Unit, without: Collection[str], found: str = "") -> None:
         self.reading, self.without = reading, without
@@ -205,34 +196,28 @@ class Layers:
             stated = stated + [_with(row, given=given) for row in general if _key(row, "outcome") not in names]
             # what belongs to the event as a whole is taken from its default where it is blank
             filled = [_with(r, **{c: some[0].text(c) for c in ("seen_at", "ways") if not r.has(c)}) for r in stated]
-            rows += self._group(filled, some)
+            names = {_key(row, "outcome") for row in filled}
+            rest = [row for row in some if _key(row, "outcome") not in names]
+            if not filled:
+                rows += some
+                continue
+            # outcomes that the owner does not restate share what is left
+            _list(self.replaced, "events.csv", (row for row in some if row not in rest))
+            share, left = sum(map(_chance, filled)), sum(map(_chance, rest))
+            rows += filled
+            if share >= _WHOLE or left == 0.0:
+                _list(self.replaced, "events.csv", rest)
+            elif rest:
+                self.replaced.append(f"events.csv: chances of the other outcomes of {rest[0].text('event')}")
+                rows += [_with(row, chance=repr(_chance(row) * (1.0 - share) / left)) for row in rest]
         return rows
-
-    def _group(self, own: list[Row], defaults: list[Row]) -> list[Row]:
-        """Outcomes under one condition; those that the owner does not restate share what is left."""
-        if not own:
-            return defaults
-        names = {_key(row, "outcome") for row in own}
-        rest = [row for row in defaults if _key(row, "outcome") not in names]
-        _list(self.replaced, "events.csv", (row for row in defaults if row not in rest))
-        stated, left = sum(map(_chance, own)), sum(map(_chance, rest))
-        if stated >= _WHOLE or left == 0.0:
-            _list(self.replaced, "events.csv", rest)
-            return own
-        if rest:
-            self.replaced.append(f"events.csv: chances of the other outcomes of {rest[0].text('event')}")
-        return [*own, *(_with(row, chance=repr(_chance(row) * (1.0 - stated) / left)) for row in rest)]
 
 
 def _list(made: list[str], file: str, rows: Iterable[Row]) -> None:
     """List rows by file and name, unless they were listed before."""
-    made += [name for row in rows if (name := f"{file}: {_title(file, row)}") not in made]
-
-
-def _title(file: str, row: Row) -> str:
-    if file == "events.csv":
-        return f"{row.text('event')}={row.text('outcome')}"
-    return row.text("way" if file == "ways.csv" else _KEYS[file][-1])
+    columns = {"events.csv": ("event", "outcome"), "ways.csv": ("way",)}.get(file) or _KEYS[file][-1:]
+    titles = (f"{file}: {'='.join(row.text(column) for column in columns)}" for row in rows)
+    made += [title for title in titles if title not in made]
 
 
 def _key(row: Row, *columns: str) -> tuple[str, ...]:
@@ -244,8 +229,7 @@ def _event(row: Row) -> str:
 
 
 def _conditions(row: Row) -> frozenset[tuple[str, ...]]:
-    words = (word.partition("=") for word in row.listed("given"))
-    return frozenset((key(event), key(outcome)) for event, _, outcome in words)
+    return frozenset(tuple(map(key, pair(word))) for word in row.listed("given"))
 
 
 def _grouped(rows: Iterable[Row], by: Callable[[Row], K]) -> dict[K, list[Row]]:

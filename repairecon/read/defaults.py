@@ -14,13 +14,11 @@ from repairecon.read.values import plain
 from repairecon.records import ASSUMED, Assumed, Range, Source
 
 T = TypeVar("T")
-DEFINITION = "by the kind of way"
-"""Source of what follows from the kind of way: nothing is assumed there."""
+DEFINITION = "by the kind of way"  # source of what follows from the kind of way: nothing is assumed there
 
 
 @cache
 def shipped(name: str) -> dict[str, Any]:
-    """A data file of this room."""
     return tomllib.loads((HERE / name).read_text(encoding="utf-8"))
 
 
@@ -60,7 +58,6 @@ class Defaults:
         return entry["value"]
 
     def has(self, name: str) -> bool:
-        """True if there is such a default."""
         return name in self._values
 
     def peek(self, name: str) -> Any:
@@ -68,15 +65,12 @@ class Defaults:
         return self._values[name]["value"]
 
     def text(self, name: str, of: str = "") -> str:
-        """A default in words."""
         return str(self._take(name, of))
 
     def number(self, name: str, of: str = "", unit: str = "", life_of: str = "") -> float:
-        """A default number."""
         return float(self._take(name, of, unit, life_of))
 
     def range(self, name: str, of: str = "", unit: str = "", life_of: str = "") -> Range:
-        """A default range."""
         value = self._take(name, of, unit, life_of)
         low, likely, high = value if isinstance(value, list) else (value, value, value)
         return Range(float(low), float(likely), float(high), source=Source(ASSUMED, None, self._values[name]["source"]))
@@ -84,18 +78,14 @@ class Defaults:
     def record(self, kind: type[T], entry: Entry, /, **given: Any) -> T:
         """A record of what is written, and of the defaults that columns name where nothing is, listed as used."""
         names = {f.name for f in fields(cast(Any, kind))} - given.keys()
-        named = [name for name, column in entry.declared.items() if name in names and column.default.startswith("@")]
-        return entry.record(kind, **given, **{name: self._complete(entry, name) for name in named})
-
-    def _complete(self, entry: Entry, name: str) -> Any:
-        column, given = entry.declared[name], entry.read(name)
-        if given is not None and given != "":
-            return given
-        default = column.default.removeprefix("@")
-        if column.type == "whole":
-            return int(self.number(default))
         readers: dict[str, Any] = {"range": self.range, "number": self.number, "fraction": self.number}
-        return readers.get(column.type, self.text)(default)
+        for name, column in entry.declared.items():
+            if name in names and column.default.startswith("@"):
+                given[name], default = entry.read(name), column.default[1:]
+                if given[name] in (None, ""):
+                    read = readers.get(column.type, self.text)
+                    given[name] = int(self.number(default)) if column.type == "whole" else read(default)
+        return entry.record(kind, **given)
 
     def life_years(self, kind: str, life_of: str = "") -> Range:
         """Median life of a new unit of a kind, in years of standing."""

@@ -18,19 +18,13 @@ from repairecon.read.reading import Reading
 from repairecon.read.tables import Entry, Row
 from repairecon.records import STAGES, Branch, Part, Remedy
 
-TOLERANCE = 1e-6
-"""How far chances may sum away from 1; they are then scaled to it."""
-MOST_GROUPS = 200
-"""Conditions of one event that are still compared with each other."""
-MOST_STATES = 1_000
-"""States of what an event hangs on that are still looked through."""
+TOLERANCE = 1e-6  # how far chances may sum away from 1; they are then scaled to it
+MOST_GROUPS = 200  # conditions of one event that are still compared with each other
+MOST_STATES = 1_000  # states of what an event hangs on that are still looked through
 _COUNT = re.compile(r"([0-9]{1,6})\s*x?\s+(.+)|([0-9]{1,6})x(.+)")
 _BRINGS = {"extra_hours": "more hours", "share_of_new": "of the price of new", "extra_days": "more days"}
-_ENDS = {
-    "ends_rebuild": "the rebuild ends",
-    "core_refused": "the core is refused",
-    "not_this_unit": "the fault is elsewhere",
-}
+_ENDS = {"ends_rebuild": "the rebuild ends", "core_refused": "the core is refused",
+         "not_this_unit": "the fault is elsewhere"}  # fmt: skip
 _CONSEQUENCES = ("extra_hours", "outside_cost", "extra_days")
 Group: TypeAlias = tuple[tuple[str, str], ...]
 Pairs: TypeAlias = list[tuple[Row, Branch]]
@@ -66,31 +60,45 @@ class Outcomes:
 
 
 def outcomes(reading: Reading) -> Outcomes:
-    """Events and outcomes of the case."""
+    """Those of the case."""
     pairs = ((row.text("event"), row.text("outcome")) for row in reading.rows("events.csv"))
     return Outcomes(pairs, reading.tables["events.csv"].whole)
 
 
 def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ...], tuple[Remedy, ...]]:
-    """The tree and the remedies for its outcomes, the default ones beneath them."""
+    """The tree and the remedies for its outcomes; default chances, and what default outcomes bring, are listed."""
     rows, known = reading.rows("events.csv"), outcomes(reading)
     wanted: dict[str, None] = {}
     read = [_branch(reading, row, known, wanted) for row in rows]
-    remedies = tuple(_remedy(reading, row, known, wanted) for row in reading.rows("remedies.csv"))
-    _list_assumed(reading, [row for row in rows if row.assumed])
+    remedies = []
+    for row in reading.rows("remedies.csv"):
+        event, outcome = row.text("event"), row.text("outcome")
+        if event and outcome:
+            event, outcome = known.spelt(row, event, outcome, ("event", "outcome"))
+        remedies.append(reading.record(Remedy, row, event=event, outcome=outcome, parts=_parts(reading, row, wanted)))
+    assumed = [row for row in rows if row.assumed]
+    groups: dict[str, list[Row]] = {}
+    for row in assumed:
+        given = f" given {row.text('given')}" if row.text("given") else ""
+        groups.setdefault(f"chances: {row.text('event')}{given}", []).append(row)
+    for title, group in groups.items():
+        chances = "; ".join(f"{row.text('outcome')} {row.text('chance')}" for row in group)
+        reading.defaults.note(title, chances, "chance", group[0].text("source"))
+    for row in assumed:
+        ranges = {name: [row.text(f"{name}_{end}") for end in ENDS] for name in _BRINGS if row.has_range(name)}
+        brings = [f"{' / '.join(ends)} {_BRINGS[name]}" for name, ends in ranges.items()]
+        if row.has_range("outside_cost") and not row.has_range("share_of_new"):
+            brings.append(f"{as_text(row.amount('outside_cost'))} {reading.money.currency}")
+        brings += [words for column, words in _ENDS.items() if row.yes(column)]
+        if brings:
+            title = f"what {row.text('event')}={row.text('outcome')} brings"
+            reading.defaults.note(title, "; ".join(brings), "low / likely / high", row.text("source"))
     for part in made:
         if part.part in wanted:
             reading.check_wanted(part, "an outcome in events.csv needs it")
         elif part.needed == "damage":
             reading.check_named(part)
-    return _checked(list(zip(rows, read, strict=True)), reading.as_decided), remedies
-
-
-def _remedy(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]) -> Remedy:
-    event, outcome = row.text("event"), row.text("outcome")
-    if event and outcome:
-        event, outcome = known.spelt(row, event, outcome, ("event", "outcome"))
-    return reading.record(Remedy, row, event=event, outcome=outcome, parts=_parts(reading, row, wanted))
+    return _checked(list(zip(rows, read, strict=True)), reading.as_decided), tuple(remedies)
 
 
 def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]) -> Branch:
@@ -149,32 +157,9 @@ def _parts(reading: Reading, row: Row, wanted: dict[str, None]) -> tuple[tuple[s
     return tuple(needs.items())
 
 
-def _list_assumed(reading: Reading, rows: list[Row]) -> None:
-    """List the chances of each event under each condition, and what each outcome brings."""
-    groups: dict[tuple[str, str], list[Row]] = {}
-    for row in rows:
-        groups.setdefault((row.text("event"), row.text("given")), []).append(row)
-    for (event, given), group in groups.items():
-        chances = "; ".join(f"{row.text('outcome')} {row.text('chance')}" for row in group)
-        where = f" given {given}" if given else ""
-        reading.defaults.note(f"chances: {event}{where}", chances, "chance", group[0].text("source"))
-    for row in rows:
-        ranges = {name: [row.text(f"{name}_{end}") for end in ENDS] for name in _BRINGS if row.has_range(name)}
-        brings = [f"{' / '.join(ends)} {_BRINGS[name]}" for name, ends in ranges.items()]
-        if row.has_range("outside_cost") and not row.has_range("share_of_new"):
-            brings.append(f"{as_text(row.amount('outside_cost'))} {reading.money.currency}")
-        brings += [words for column, words in _ENDS.items() if row.yes(column)]
-        title = f"what {row.text('event')}={row.text('outcome')} brings"
-        if brings:
-            reading.defaults.note(title, "; ".join(brings), "low / likely / high", row.text("source"))
-
-
 # ---- what must hold between the rows -------------------------------------------------------------------
 def _checked(pairs: Pairs, as_decided: bool) -> tuple[Branch, ...]:
-    """The branches with chances that sum to 1 exactly; all faults between rows noted.
-
-    ``as_decided``: states that are left out stay so, as when a case was decided on before that was a fault.
-    """
+    """The branches with chances that sum to 1; faults between rows noted, states left out not if ``as_decided``."""
     events: Events = {}
     for row, branch in pairs:
         if branch.event:
@@ -182,7 +167,12 @@ def _checked(pairs: Pairs, as_decided: bool) -> tuple[Branch, ...]:
             events.setdefault(key(branch.event), {}).setdefault(group, []).append((row, branch))
     chances: dict[int, float] = {}  # by identity: one row of the owner's may stand under several conditions
     for groups in events.values():
-        _check_seen_at(_pairs(groups))
+        clear = [(row, branch) for row, branch in _pairs(groups) if "seen_at" not in row.bad]
+        for row, branch in clear:
+            if branch.seen_at != clear[0][1].seen_at:
+                has = f"row {clear[0][0].row} has {shown(clear[0][1].seen_at)}"
+                write = f"write the same stage in all rows of {shown(branch.event)}: {has}"
+                row.fault("seen_at", shown(branch.seen_at), write)
         _check_overlap(groups)
         for group_pairs in groups.values():
             chances |= _check_group(group_pairs)
@@ -194,10 +184,6 @@ def _checked(pairs: Pairs, as_decided: bool) -> tuple[Branch, ...]:
 
 def _pairs(groups: Mapping[Group, Pairs]) -> Pairs:
     return [pair for group in groups.values() for pair in group]
-
-
-def _condition(branch: Branch) -> str:
-    return "; ".join(f"{e}={o}" for e, o in branch.given)
 
 
 def _check_group(group: Pairs) -> dict[int, float]:
@@ -220,24 +206,13 @@ def _check_group(group: Pairs) -> dict[int, float]:
         row, branch = kept[0]
         exact = sum((Decimal(repr(b.chance)) for _, b in kept), Decimal(0))
         where = ", ".join(str(r.row) for r, _ in kept[:12]) + (", ..." if len(kept) > 12 else "")
-        given = f" given {shown(_condition(branch))}" if branch.given else ""
+        given = f" given {shown(branch.condition)}" if branch.given else ""
         found = f"chances of {shown(branch.event)}{given} that sum to {exact} (rows {where})"
         row.fault("chance", found, "make them sum to 1")
         return {}
     scaled = {id(b): b.chance / total for _, b in kept}
     largest = max(scaled, key=scaled.__getitem__)
     return scaled | {largest: 1.0 - math.fsum(c for i, c in scaled.items() if i != largest)}
-
-
-def _check_seen_at(pairs: Pairs) -> None:
-    """All outcomes of an event show at the same stage."""
-    known = [(row, b) for row, b in pairs if "seen_at" not in row.bad]
-    for row, branch in known:
-        top, first = known[0]
-        if branch.seen_at != first.seen_at:
-            has = f"row {top.row} has {shown(first.seen_at)}"
-            write = f"write the same stage in all rows of {shown(branch.event)}: {has}"
-            row.fault("seen_at", shown(branch.seen_at), write)
 
 
 def _compatible(outcomes: Mapping[str, str], other: Group) -> bool:
@@ -257,7 +232,7 @@ def _check_overlap(groups: Mapping[Group, Pairs]) -> None:
         earlier = next((g for g, o in zip(clear[:later], outcomes, strict=False) if _compatible(o, group)), None)
         if earlier is not None:
             (row, branch), (first, _) = groups[group][0], groups[earlier][0]
-            found = f"{shown(_condition(branch))}, which can hold together with row {first.row}"
+            found = f"{shown(branch.condition)}, which can hold together with row {first.row}"
             write = "let one event have different outcomes in the two, or leave one blank (blank: otherwise)"
             row.fault("given", found, write)
 
@@ -267,48 +242,42 @@ def _check_left_out(events: Events) -> None:
 
     Otherwise its absence would be something to see, and tell of the cause.
     """
+
+    def may_be(state: Group) -> bool:
+        known = dict(state)
+        return all(
+            any(_compatible(known, group) and any(key(b.outcome) == outcome for _, b in pairs)
+                for group, pairs in events[event].items())
+            for event, outcome in state
+        )  # fmt: skip
+
     for event, groups in events.items():
         pairs = _pairs(groups)
         row, branch = pairs[0]
         parents = list(dict.fromkeys(e for group in groups for e, _ in group if e in events))
         stages = STAGES[: STAGES.index(branch.seen_at) + 1] if branch.seen_at else ()
         hidden = {e for e in parents if _pairs(events[e])[0][1].seen_at not in stages}
-        if all(r.assumed for r, _ in pairs):
-            continue  # what the owner's rows do to a default event is not the owner's to mend
         unclear = any("given" in r.bad for r, _ in pairs)
-        if not branch.seen_at or not hidden or unclear or event in parents or () in groups:
+        # what the owner's rows do to a default event is not the owner's to mend
+        if all(r.assumed for r, _ in pairs) or not branch.seen_at or not hidden:
             continue
-        states = [list(dict.fromkeys((e, key(b.outcome)) for _, b in _pairs(events[e]))) for e in parents]
-        if math.prod(map(len, states)) <= MOST_STATES:
-            _check_states(row, branch, states, hidden, events)
-
-
-def _check_states(
-    row: Row, branch: Branch, parents: list[list[tuple[str, str]]], hidden: set[str], events: Events
-) -> None:
-    """Note the first state that differs only in what is hidden from one under which the event is given."""
-    groups = events[key(branch.event)]
-    states = [s for s in itertools.product(*parents) if all(_may_hold(e, dict(s), events) for e, _ in s)]
-    given = {s: any(_compatible(dict(s), group) for group in groups) for s in states}
-    met = {frozenset((e, o) for e, o in s if e not in hidden) for s in states if given[s]}
-    for state in states:
-        if not given[state] and frozenset((e, o) for e, o in state if e not in hidden) in met:
-            under = "; ".join(f"{e}={o}" for e, o in state)
-            found = f"{shown(branch.event)}, which is not given under {shown(under)}"
+        if unclear or event in parents or () in groups:
+            continue
+        outcomes = [list(dict.fromkeys((e, key(b.outcome)) for _, b in _pairs(events[e]))) for e in parents]
+        if math.prod(map(len, outcomes)) > MOST_STATES:
+            continue
+        states = list(filter(may_be, itertools.product(*outcomes)))
+        given = {s: any(_compatible(dict(s), group) for group in groups) for s in states}
+        # the first that differs only in what is hidden from one under which the event is given
+        seen = {s: frozenset((e, o) for e, o in s if e not in hidden) for s in states}
+        met = {seen[s] for s in states if given[s]}
+        if state := next((s for s in states if not given[s] and seen[s] in met), None):
+            found = f"{shown(branch.event)}, which is not given under {shown('; '.join(f'{e}={o}' for e, o in state))}"
             row.fault("given", found, "add its rows for that, or leave given blank in some of them (blank: otherwise)")
-            return
-
-
-def _may_hold(event: str, known: dict[str, str], events: Events) -> bool:
-    """True if an event may come out so together with these outcomes."""
-    return any(
-        _compatible(known, group) and any(key(b.outcome) == known[event] for _, b in pairs)
-        for group, pairs in events[event].items()
-    )
 
 
 def _check_circles(events: Events) -> None:
-    """No event may hang on itself."""
+    """No event may hang on itself; the fault stands at the first row that closes the circle."""
     graph = {event: {e for group in groups for e, _ in group if e in events} for event, groups in events.items()}
     while True:
         try:
@@ -316,16 +285,8 @@ def _check_circles(events: Events) -> None:
             return
         except graphlib.CycleError as error:
             circle = list(reversed(error.args[1]))[:-1]
-        # The fault stands at the first row that closes the circle.
-        rows = [
-            row
-            for event in circle
-            for group, pairs in events[event].items()
-            for row, _ in pairs
-            if {e for e, _ in group} & set(circle)
-        ]
-        names = [_pairs(events[e])[0][1].event for e in circle]
-        path = " -> ".join([*names, names[0]])
-        first = min(rows, key=lambda row: (not row.assumed, row.row))
+        closing = [pairs for e in circle for group, pairs in events[e].items() if set(dict(group)) & set(circle)]
+        first = min((row for pairs in closing for row, _ in pairs), key=lambda row: (not row.assumed, row.row))
+        path = " -> ".join(_pairs(events[e])[0][1].event for e in (*circle, circle[0]))
         first.fault("given", f"a circle: {shown(path)}", "take one of these conditions away: causes come first")
         graph = {event: given - set(circle) if event in circle else given for event, given in graph.items()}

@@ -14,34 +14,33 @@ import re
 import tempfile
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import Any, TypeAlias
 
 from repairecon.read.problems import clean, key, shown
 from repairecon.records import RepaireconError
 
-HERE = Path(__file__).parent
-"""This room: data files lie in it."""
-LARGEST_FILE = 50_000_000
-"""Bytes; a case file of this size is a mistake."""
+HERE = Path(__file__).parent  # this room: data files lie in it
+LARGEST_FILE = 50_000_000  # bytes; a case file of this size is a mistake
 Value: TypeAlias = str | int | float | bool | datetime.date | None
 
-OBEYED = ("=", "+", "-", "@", "\t", "\r")
-"""A text cell that begins with one of these may be taken for a formula."""
-LONGEST_TEXT = 32_767
-"""Characters that a cell of a workbook holds."""
+OBEYED = ("=", "+", "-", "@", "\t", "\r")  # a text cell that begins with one of these may be taken for a formula
+LONGEST_TEXT = 32_767  # characters that a cell of a workbook holds
 _NOT_IN_A_SHEET = re.compile(r"[\[\]:*?/\\]")
 _NOT_IN_A_FILE = re.compile(r"[^\w-]+")
 
-PAGE = '<meta name="generator" content="repairecon">'
-"""What every page of ours carries."""
-CREATOR = "repairecon"
-"""Who made a workbook, as it says itself."""
-_ROOM_A_CELL = 100
-"""Bytes of a cell while a workbook is made."""
-_HEAD = 4096
-"""Bytes of a file, or of the properties of a workbook, that say what it is."""
+PAGE = '<meta name="generator" content="repairecon">'  # what every page of ours carries
+CREATOR = "repairecon"  # who made a workbook, as it says itself
+FONT: Mapping[str, Any] = {"name": "Calibri", "size": 11}
+_ROOM_A_CELL = 100  # bytes of a cell while a workbook is made
+_HEAD = 4096  # bytes of a file, or of the properties of a workbook, that say what it is
+
+
+@cache
+def rows_of(name: str) -> tuple[dict[str, str], ...]:
+    """The rows of a table that lies in this room."""
+    return tuple(csv.DictReader((HERE / name).read_text("utf-8").splitlines()))
 
 
 class Unreadable(Exception):
@@ -60,11 +59,6 @@ def decoded(data: bytes) -> str:
         except UnicodeDecodeError as error:
             raise Unreadable("broken UTF-16 text", "save the file again as CSV UTF-8") from error
     return data.decode("utf-8", "surrogateescape")  # its mark, if any, goes with the control characters
-
-
-def read_text(path: Path) -> str:
-    """The clean text of a file; see ``decoded``."""
-    return clean(decoded(read_data(path)))
 
 
 def read_data(path: Path) -> bytes:
@@ -91,17 +85,13 @@ def _in_words(path: Path) -> Iterator[None]:
         raise RepaireconError(f"{clean(str(path))} could not be written: {reason}; nothing was changed") from error
 
 
-def _bytes(data: str | bytes) -> bytes:
-    return data.encode("utf-8") if isinstance(data, str) else data
-
-
 def write_whole(path: str | os.PathLike[str], data: str | bytes) -> None:
     """Write a file (text in UTF-8) as a whole: a reader sees the old file or the new one, never half.
 
     The folder must be there. RepaireconError is raised if it cannot be written; the old file is then as it was.
     """
     with _in_words(Path(path)):
-        _replace(Path(os.path.realpath(path)), _bytes(data))
+        _replace(Path(os.path.realpath(path)), data.encode("utf-8") if isinstance(data, str) else data)
 
 
 def _replace(target: Path, data: bytes) -> None:
@@ -123,12 +113,10 @@ def _replace(target: Path, data: bytes) -> None:
 
 
 def write_own(path: Path, data: str | bytes) -> None:
-    """Write an output whole or not at all: a new file, or in place of an earlier output of the same kind.
-
-    RepaireconError for a link and for anything else that is there; it is then as it was.
-    """
-    check_own(path, _bytes(data))
-    write_whole(path, data)
+    """Write an output whole or not at all, new or over one of its kind; RepaireconError for a link or another."""
+    made = data.encode("utf-8") if isinstance(data, str) else data
+    check_own(path, made)
+    write_whole(path, made)
 
 
 def check_own(path: Path, made: bytes = PAGE.encode()) -> None:
@@ -255,59 +243,63 @@ def sheet_names(names: Iterable[str]) -> list[str]:
 def workbook_bytes(
     sheets: Mapping[str, Sequence[Sequence[Value]]], money: str = "0.00", filters: bool = False
 ) -> bytes:
-    """A workbook (.xlsx): rows by name of the sheet, the first row the headings.
+    """A workbook of sheets by name, the first row the headings; ``money`` is the form in which decimals are shown."""
+    book, names = new_workbook(), sheet_names(sheets)
+    book.properties.creator, book.properties.title = CREATOR, next(iter(names), None)
+    for name, rows in zip(names, sheets.values(), strict=True):
+        sheet = add_sheet(book, name, rows, filters=filters)
+        for row, values in enumerate(rows, start=1):
+            for column in (k for k, value in enumerate(values, start=1) if isinstance(value, float)):
+                sheet.cell(row, column).number_format = money
+    return saved(book)
 
-    ``money`` is the form in which numbers with decimals are shown (cells hold all); ``filters`` are on the headings.
-    """
+
+def new_workbook() -> Any:
     from openpyxl import Workbook
-    from openpyxl.cell import WriteOnlyCell
+
+    book: Any = Workbook()
+    book.remove(book.active)
+    return book
+
+
+def add_sheet(
+    book: Any, name: str, rows: Sequence[Sequence[Value]], frozen: str = "A2", heads: int | None = None,
+    filters: bool = True,
+) -> Any:  # fmt: skip
+    """A sheet of rows, of which the first begins with so many headings (None: all); ``filters`` are put on these."""
     from openpyxl.styles import Font
     from openpyxl.utils import get_column_letter
 
-    book, out = Workbook(write_only=True), io.BytesIO()
-    book.properties.creator, book.properties.title = CREATOR, next(iter(sheet_names(sheets)), None)
-
-    def filled(sheet: Any, value: Value, font: Any) -> Any:
-        cell: Any = WriteOnlyCell(sheet)
-        _fill(cell, value)
-        if isinstance(value, float):
-            cell.number_format = money
-        if font:
-            cell.font = font
-        return cell
-
-    with _in_words(Path("the workbook")):
-        # its sheets go through files of the system's own folder: without room there the library ends in a noise
-        with tempfile.TemporaryFile() as room:
-            room.write(bytes(_ROOM_A_CELL * (50 + sum(len(row) for rows in sheets.values() for row in rows))))
-        for name, rows in zip(sheet_names(sheets), sheets.values(), strict=True):
-            sheet: Any = book.create_sheet(name)
-            sheet.freeze_panes = "A2"
-            if filters and rows and rows[0]:
-                sheet.auto_filter.ref = f"A1:{get_column_letter(len(rows[0]))}{len(rows)}"
-            for k, width in enumerate(widths(rows), start=1):
-                sheet.column_dimensions[get_column_letter(k)].width = width
-            for nth, row in enumerate(rows):
-                font = None if nth else Font(bold=True)
-                sheet.append([filled(sheet, value, font) for value in row])
-        book.save(out)
-    return out.getvalue()
-
-
-def widths(rows: Sequence[Sequence[Value]]) -> list[int]:
-    """Widths of the columns in characters, between 8 and 40."""
-    columns = itertools.zip_longest(*rows, fillvalue="")
-    longest = (max(len(value) if isinstance(value, str) else 10 for value in column) for column in columns)
-    return [min(40, max(8, long + 2)) for long in longest]
+    sheet = book.create_sheet(name)
+    for r, row in enumerate(rows, start=1):
+        for c, value in enumerate(row, start=1):
+            put_cell(sheet, r, c, value)
+    for c, column in enumerate(itertools.zip_longest(*rows, fillvalue=""), start=1):
+        longest = max(len(value) if isinstance(value, str) else 10 for value in column)
+        sheet.column_dimensions[get_column_letter(c)].width = min(40, max(8, longest + 2))  # characters
+    heads = len(rows[0]) if rows and heads is None else heads or 0
+    for c in range(1, heads + 1):
+        sheet.cell(1, c).font = Font(**FONT, bold=True)
+    if heads and filters:
+        sheet.auto_filter.ref = f"A1:{get_column_letter(heads)}{max(2, len(rows))}"
+    sheet.freeze_panes = frozen
+    return sheet
 
 
 def put_cell(sheet: Any, row: int, column: int, value: Value) -> None:
     """Write a cell of a workbook; text is never taken for a formula, yes and no are words."""
-    _fill(sheet.cell(row, column), value)
-
-
-def _fill(cell: Any, value: Value) -> None:
+    cell = sheet.cell(row, column)
     cell.value = _checked(value)
     if isinstance(cell.value, str):
         cell.data_type = "s"  # else a leading = would make a formula of it
         cell.quotePrefix = cell.value.startswith(OBEYED)
+
+
+def saved(book: Any) -> bytes:
+    out = io.BytesIO()
+    with _in_words(Path("the workbook")):
+        # its sheets go through files of the system's own folder: without room there the library ends in a noise
+        with tempfile.TemporaryFile() as room:
+            room.write(bytes(_ROOM_A_CELL * (50 + sum(len(sheet._cells) for sheet in book.worksheets))))
+        book.save(out)
+    return out.getvalue()

@@ -9,13 +9,12 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from repairecon.read.case_folder import file_of, open_case
-from repairecon.read.case_workbook import is_workbook, read_case_workbook
-from repairecon.read.case_workbook_out import keep_in_workbook
+from repairecon.read.case_workbook import is_workbook
+from repairecon.read.case_workbook_out import file_bytes, keep_files
 from repairecon.read.columns import CASE
-from repairecon.read.files import read_text, write_all, write_whole
-from repairecon.read.problems import Names, Problems, key, shown
+from repairecon.read.files import decoded, write_all
+from repairecon.read.problems import Names, clean, key, shown
 from repairecon.read.toml_file import places_in, toml_lines
-from repairecon.read.values import listed
 from repairecon.records import STAGES, Case, RepaireconError
 
 _WORD = re.compile(r"\w+")
@@ -27,61 +26,17 @@ def keep_findings(
     """Keep in a case, a folder or a workbook, what was found, and give the case as it is then.
 
     ``found`` is the outcome by event, as in events.csv (an empty one takes the finding back), ``stage`` the last that
-    is done, ``measured`` a value with its unit by measure. RepaireconError is raised if the case has faults without or
-    with what was found; case.toml is then as it was.
+    is done, ``measured`` a value with its unit by measure. RepaireconError, and nothing written, if there are faults.
     """
     place = Path(folder)
     case, reading = open_case(place)
     reading.problems.stop_if_any()
-    said: dict[str, dict[str, str | float]] = {"found": dict(_spelt(case, found)), "measured": dict(measured or {})}
-    return _write(place, {**said, "done": {"stage": stage} if stage else {}})
-
-
-def keep_changes(folder: str | os.PathLike[str], sections: Mapping[str, Mapping[str, str | float]]) -> Path:
-    """Write keys of case.toml by section, and a copy of what it was beside it, whose path is returned.
-
-    The copy is ``case_before.toml``, with a number where there is one already. RepaireconError is raised, and nothing
-    written, if the case would have faults.
-    """
-    place = Path(folder)
-    path = place if is_workbook(place) else place / CASE
-    copies = (path.with_name(f"{path.stem}_before{n or ''}{path.suffix}") for n in itertools.count())
-    copy = next(c for c in copies if not os.path.lexists(c))
-    before = (file_of(place, CASE) or path).read_bytes()
-    _write(place, sections)
-    write_all(copy.parent, {copy.name: before})
-    return copy
-
-
-def _write(place: Path, sections: Mapping[str, Mapping[str, str | float]]) -> Case:
-    book = read_case_workbook(place, Problems()) if is_workbook(place) else None
-    path = file_of(place, CASE) or place / CASE
-    text = book.toml.decode("utf-8") if book else read_text(path)
-    for section, entries in sections.items():
-        text = with_keys(text, section, entries)
-    made, reading = open_case(place, instead={CASE: text.encode("utf-8")})
-    reading.problems.stop_if_any()
-    if book:
-        keep_in_workbook(place, {CASE: text.encode("utf-8")})
-    else:
-        write_whole(path, text)
-    return made
-
-
-def pieces(text: str) -> dict[str, str]:
-    """``name=value`` pieces joined by ``;``; a piece without a value stands under its own words."""
-    split = (piece.partition("=") for piece in listed(text))
-    return {name.strip(): value.strip() if is_pair else name.strip() for name, is_pair, value in split}
-
-
-def _spelt(case: Case, found: Mapping[str, str]) -> dict[str, str]:
-    """Findings as the tree spells them; one without its event is that of the only outcome that has all its words."""
-    names = Names([b.event for b in case.branches] + [b.outcome for b in case.branches])
-    said = {}
+    names, said = Names([*(b.event for b in case.branches), *(b.outcome for b in case.branches)]), dict[str, str]()
     for event, outcome in found.items():
         if event != outcome:
             said[names.find(event) or event] = names.find(outcome) or outcome
             continue
+        # without its event it is that of the only outcome that has all its words
         words = set(key(outcome).split())
         alike = (b for b in case.branches if words <= set(_WORD.findall(key(b.outcome))))
         meant = dict.fromkeys((b.event, b.outcome) for b in alike)
@@ -90,7 +45,28 @@ def _spelt(case: Case, found: Mapping[str, str]) -> dict[str, str]:
             known = dict.fromkeys(f"{e}={o}" for e, o in meant or seen)
             raise RepaireconError(f"found: {shown(outcome)}; write one of: {'; '.join(known)}")
         said |= dict([*meant])
-    return said
+    return _write(place, {"found": said, "measured": measured or {}, "done": {"stage": stage} if stage else {}})
+
+
+def keep_changes(folder: str | os.PathLike[str], sections: Mapping[str, Mapping[str, str | float]]) -> Path:
+    """Write keys of case.toml by section if the case is then sound; gives the path of the copy made before."""
+    place = Path(folder)
+    path = place if is_workbook(place) else file_of(place, CASE) or place / CASE
+    copies = (path.with_name(f"{path.stem}_before{n or ''}{path.suffix}") for n in itertools.count())
+    copy, before = next(c for c in copies if not os.path.lexists(c)), path.read_bytes()
+    _write(place, sections)
+    write_all(copy.parent, {copy.name: before})
+    return copy
+
+
+def _write(place: Path, sections: Mapping[str, Mapping[str, str | float]]) -> Case:
+    text = clean(decoded(file_bytes(place, CASE)))
+    for section, entries in sections.items():
+        text = with_keys(text, section, entries)
+    made, reading = open_case(place, instead={CASE: text.encode("utf-8")})
+    reading.problems.stop_if_any()
+    keep_files(place, {CASE: text.encode("utf-8")})
+    return made
 
 
 def with_keys(text: str, section: str, entries: Mapping[str, str | float]) -> str:

@@ -11,10 +11,8 @@ from repairecon.records import CaseError, Fault
 
 SHOWN = 40
 PRINTED = 200
-SURE = 0.8
-"""Likeness from which a misspelt word is taken for the one it resembles."""
-COMPARED = 10_000
-"""Words that are compared with misspelt ones in one folder; thousands of faults need no more."""
+SURE = 0.8  # likeness from which a misspelt word is taken for the one it resembles
+COMPARED = 10_000  # words that are compared with misspelt ones in one folder; thousands of faults need no more
 _PARTICULAR = re.compile(r"'[^']*'|[0-9][0-9.,+ -]*")
 _TERMINAL = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]|\x1b\][^\x07\x1b]*(?:\x07|\x1b\\)?|\x1b[@-_]?")
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200b\u200e\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
@@ -43,7 +41,6 @@ def shown(text: str) -> str:
 
 
 def shown_value(value: object) -> str:
-    """A value of any type in quote marks."""
     try:
         return shown(str(value))
     except ValueError:  # a whole number of thousands of digits has no text
@@ -68,8 +65,7 @@ class Problems:
     def __init__(self) -> None:
         self._faults: dict[Fault, None] = {}
         self._compared = 0
-        self.called: dict[str, str] = {}
-        """What a file of the case is called where it is a sheet of a workbook."""
+        self.called: dict[str, str] = {}  # what a file of the case is called where it is a sheet of a workbook
 
     def add(self, file: str, row: int | None, column: str, found: str, write: str) -> None:
         """Note a fault; ``found`` is taken as worded (see ``shown``)."""
@@ -93,11 +89,9 @@ class Problems:
 
     @property
     def faults(self) -> tuple[Fault, ...]:
-        """All faults by file, row and column."""
         return tuple(sorted(self._faults, key=lambda f: (f.file, f.row or 0, f.column, f.found)))
 
     def stop_if_any(self, kind: type[CaseError] = CaseError) -> None:
-        """Raise all faults at once, if there are any."""
         if self._faults:
             error = kind(self.faults)
             error.args = (printable(error.faults),)
@@ -135,17 +129,7 @@ class Names:
         return len(self._spelling)
 
     def advice(self, problems: Problems, name: str, otherwise: str = "") -> str:
-        """What to write instead of an unknown name."""
         return problems.advice(name, tuple(self._spelling.values()), otherwise)
-
-
-def _runs(rows: Iterable[int]) -> str:
-    """Row numbers as text: ``3-9, 12``."""
-    ordered = sorted(set(rows))
-    grouped = groupby(enumerate(ordered), lambda at: at[1] - at[0])
-    runs = [[row for _, row in run] for _, run in grouped]
-    words = [str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs[:8]]
-    return ", ".join(words) + (", ..." if len(runs) > 8 else "")
 
 
 def printable(faults: Sequence[Fault]) -> str:
@@ -157,7 +141,11 @@ def printable(faults: Sequence[Fault]) -> str:
     lines = []
     for same in groups.values():
         rows = [f.row for f in same[1:] if f.row is not None]
-        more = f" (the same in {len(rows)} more: row {_runs(rows)})" if rows else ""
+        grouped = groupby(enumerate(sorted(set(rows))), lambda at: at[1] - at[0])
+        runs = [[row for _, row in run] for _, run in grouped]
+        words = [str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs[:8]]
+        numbers = ", ".join(words) + (", ..." if len(runs) > 8 else "")
+        more = f" (the same in {len(rows)} more: row {numbers})" if rows else ""
         lines.append(f"{same[0]}{more}")
     if len(lines) > PRINTED:
         left = len(lines) - PRINTED

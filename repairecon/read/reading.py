@@ -12,7 +12,7 @@ from repairecon.read.columns import CASE
 from repairecon.read.defaults import Defaults, as_text
 from repairecon.read.problems import Names, Problems, clean, closest, key, shown, shown_value
 from repairecon.read.tables import Row, Table
-from repairecon.read.toml_file import Section, TomlFile
+from repairecon.read.toml_file import TomlFile
 from repairecon.read.values import plain
 from repairecon.records import WAY_GROUPS, WAY_KINDS, FromStock, Labour, OnHand, Part, Range
 
@@ -25,24 +25,16 @@ _TAXED = ("cost", "outside_cost", "core_surcharge", "core_carriage")
 """Charges that hold the tax or not as ``vat`` of their row says."""
 
 
-@dataclass(frozen=True)
 class ThreeNumbers:
     """Price of new, price of the kit, days to wait, as far as given; ``section`` says where."""
 
-    price_new: Range | None
-    price_kit: Range | None
-    wait_days: Range | None
-    section: Section
-
-
-def three_numbers(toml: TomlFile, defaults: Defaults) -> ThreeNumbers:
-    """The three numbers; a single wait becomes a skewed range, as waits run late more than early."""
-    section = toml.section("three_numbers")
-    wait = section.range("wait_days")
-    if wait and wait.sure and not isinstance(section.value("wait_days"), list | dict) and wait.likely > 0:
-        by = defaults.range("wait_multiples")
-        wait = Range(wait.low * by.low, wait.likely * by.likely, wait.high * by.high, wait.shape, wait.source)
-    return ThreeNumbers(section.range("price_new"), section.range("price_kit"), wait, section)
+    def __init__(self, toml: TomlFile, defaults: Defaults) -> None:
+        self.section = section = toml.section("three_numbers")
+        self.price_new, self.price_kit, wait = (section.range(n) for n in ("price_new", "price_kit", "wait_days"))
+        if wait and wait.sure and not isinstance(section.value("wait_days"), list | dict) and wait.likely > 0:
+            by = defaults.range("wait_multiples")  # waits run late more than early
+            wait = Range(wait.low * by.low, wait.likely * by.likely, wait.high * by.high, wait.shape, wait.source)
+        self.wait_days = wait
 
 
 class Money:
@@ -58,25 +50,22 @@ class Money:
         self.currency = code.upper() or defaults.text("currency")
         self._vat = section.number("vat_rate")
         self.named = {self.currency}
-        self.exchange = self._exchange(toml.section("money.exchange"))
+        self.exchange: dict[str, float] = {}
+        rates = toml.section("money.exchange")
+        for name in rates.cells:
+            if not CODE.fullmatch(name):
+                rates.fault(name, f"a currency {shown(name)}", "write a three-letter code such as GBP")
+                continue
+            self.named.add(name.upper())
+            if (rate := rates.number(name)) is not None:
+                self.exchange[name.upper()] = rate
+        if self.exchange.get(self.currency, 1.0) != 1.0:
+            rates.fault(self.currency, plain(self.exchange[self.currency]), "write 1: it is the home currency")
         self.exchange_date = section.date("exchange_date")
         given = section.value("exchange")
         self.whole = toml.whole and "currency" not in section.bad and (given is None or isinstance(given, dict))
         if self.exchange and not self.exchange_date and "exchange_date" not in section.bad:
             defaults.text("exchange_date")
-
-    def _exchange(self, section: Section) -> dict[str, float]:
-        rates: dict[str, float] = {}
-        for name in section.cells:
-            if not CODE.fullmatch(name):
-                section.fault(name, f"a currency {shown(name)}", "write a three-letter code such as GBP")
-                continue
-            self.named.add(name.upper())
-            if (rate := section.number(name)) is not None:
-                rates[name.upper()] = rate
-        if rates.get(self.currency, 1.0) != 1.0:
-            section.fault(self.currency, plain(rates[self.currency]), "write 1: it is the home currency")
-        return rates
 
     @property
     def vat_rate(self) -> float:
@@ -89,7 +78,6 @@ class Money:
         return float(self._defaults.peek("vat_rate")) if self._vat is None else self._vat
 
     def with_vat(self, price: Range, vat: str) -> Range:
-        """The price with tax."""
         return price.scaled(1.0 + self.vat_rate) if vat == "ex" and price.high > 0 else price
 
     def charge(self, row: Row, name: str) -> Range:
@@ -102,7 +90,6 @@ class Money:
         return f"EUR {unit}" if known else f"{self.currency} {unit}, the figure for EUR taken as it stands"
 
     def from_euro(self, amount: Range) -> Range:
-        """Default money in home money."""
         return amount.scaled(self.exchange.get("EUR", 1.0)) if self.currency != "EUR" else amount
 
     def assumed(self, name: str, unit: str) -> Range:
@@ -134,7 +121,6 @@ class LabourBook:
                 self.rates[by] = Labour(by, money.with_vat(rate, vat))
 
     def find(self, name: str) -> str:
-        """The name of a worker, empty if unknown."""
         default = f"labour.{key(name)}"
         if name not in self.names and self._defaults.has(default):
             rate = self._money.assumed(default, "per hour, tax not included")
@@ -142,16 +128,9 @@ class LabourBook:
             self.rates[key(name)] = Labour(key(name), self._money.with_vat(rate, "ex"))
         return self.names.find(name)
 
-    def advice(self, name: str) -> str:
-        """What to write instead of an unknown worker."""
-        near = closest(name, [*self.names, "yard", "machine shop"])
-        return f"did you mean {shown(near)}?" if near else f'write owner, or add [labour."{shown(name)[1:-1]}"]'
-
 
 @dataclass(kw_only=True)
 class Reading:
-    """The state of reading one folder."""
-
     problems: Problems
     defaults: Defaults
     three: ThreeNumbers
@@ -159,27 +138,22 @@ class Reading:
     labour: LabourBook
     tables: dict[str, Table]
     toml_whole: bool = True
-    ordering: bool = False
-    """Quotes alone are compared: what nobody quotes for needs no price of its own."""
-    as_decided: bool = False
-    """Read by the rules of the day on which the case was decided."""
+    ordering: bool = False  # quotes alone are compared: what nobody quotes for needs no price of its own
+    as_decided: bool = False  # read by the rules of the day on which the case was decided
     parts: Names = field(default_factory=Names)
     ways: Names = field(default_factory=Names)
     suppliers: Names = field(default_factory=Names)
     quoted: dict[str, bool] = field(default_factory=dict)
     """Key of each item with a quote; True if all its quotes give p_never."""
     notes: dict[str, str] = field(default_factory=dict)
-    hours_a_year: float | None = None
-    """Running hours of the unit, where the case gives them."""
+    hours_a_year: float | None = None  # running hours of the unit, where the case gives them
     boat: BoatPapers | None = None
     stock: tuple[OnHand, ...] = ()
     from_stock: tuple[FromStock, ...] = ()
-    merged: dict[str, list[Row]] = field(default_factory=dict)
-    """Rows by file, the owner's laid over the default ones."""
+    merged: dict[str, list[Row]] = field(default_factory=dict)  # rows by file, the owner's laid over the default ones
 
     @cached_property
-    def items(self) -> Names:
-        """What may be quoted."""
+    def _items(self) -> Names:
         return Names([*self.parts, *self.ways])
 
     @cached_property
@@ -204,13 +178,6 @@ class Reading:
         """Days to wait for something of which no days are given."""
         return self.three.wait_days or self.defaults.range("lead_days")
 
-    def _worker(self, row: Row, column: str) -> str:
-        name = row.text(column) or "owner"
-        found = self.labour.find(name)
-        if not found and self.labour.names.whole:
-            row.fault(column, shown(name), self.labour.advice(name))
-        return found or name
-
     def record(self, kind: type[T], row: Row, /, **given: Any) -> T:
         """A record of a row: its fields as the columns of that name are declared, but for those that are given."""
         names = {f.name for f in fields(cast(Any, kind))}
@@ -221,7 +188,6 @@ class Reading:
         return kind(**{"source": row.source, **read, **given})
 
     def keep_note(self, row: Row) -> None:
-        """Keep the free words about a row."""
         if note := row.note():
             self.notes[str(row.source)] = note
 
@@ -232,23 +198,38 @@ class Reading:
     def _value(self, row: Row, name: str) -> Any:
         column = row.declared[name]
         if column.type == "worker":
-            return self._worker(row, name)
+            worker = row.text(name) or "owner"
+            found = self.labour.find(worker)
+            if not found and self.labour.names.whole:
+                near = closest(worker, [*self.labour.names, "yard", "machine shop"])
+                add = f'write owner, or add [labour."{shown(worker)[1:-1]}"]'
+                row.fault(name, shown(worker), f"did you mean {shown(near)}?" if near else add)
+            return found or worker
         if column.type == "ways":
             words = []
             for word in row.listed("ways"):
-                if found := self._ways_words.find(word):
-                    words.append(found)
+                if spelt := self._ways_words.find(word):
+                    words.append(spelt)
                 elif self.ways.whole:
                     row.fault("ways", shown(word), self._ways_words.advice(row.problems, word))
             return tuple(dict.fromkeys(words))
         taxed = name in _TAXED and "vat" in row.declared
         return self.money.charge(row, name) if taxed else row.read(name)
 
+    def part_or_way(self, row: Row, column: str) -> tuple[str, str]:
+        """The part and the way that a cell names; that it is both or neither is a fault."""
+        word = row.text(column)
+        part, way = self.parts.find(word), self.ways.find(word)
+        if part and way:
+            row.fault(column, f"{shown(word)}, a part and a way", "give one of the two another name")
+        elif word and not part and not way and self.parts.whole and self.ways.whole:
+            row.fault(column, f"an unknown part or way {shown(word)}", self._items.advice(row.problems, word))
+        return part, way
+
     def check_priced(self, row: Row, name: str, why: str) -> None:
         """A part that is wanted needs a price, its own or quoted."""
         if key(name) not in self.quoted and not self.ordering and self.tables["quotes.csv"].whole:
-            write = f"write a price, or a row for {shown(name)} in quotes.csv ({why})"
-            row.fault("price_likely", "nothing", write)
+            row.fault("price_likely", "nothing", f"write a price, or a row for {shown(name)} in quotes.csv ({why})")
 
     def check_wanted(self, part: Part, why: str) -> None:
         """The same for a part that is needed by damage only, once something wants it."""

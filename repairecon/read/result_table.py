@@ -6,7 +6,7 @@ import csv
 import hashlib
 import io
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,10 +16,7 @@ from repairecon.records import RepaireconError
 
 BOOK, INDEX = "tables.xlsx", "tables.csv"
 _HEADINGS = ["job", "file", "rows", "hash"]
-MARK = "made_of"
-"""Column that says of what a row was made: a hash of its files and of what was asked."""
-
-_CHUNK = 1000
+MARK = "made_of"  # column that says of what a row was made: a hash of its files and of what was asked
 
 
 def write_tables(
@@ -27,9 +24,8 @@ def write_tables(
 ) -> tuple[Path, ...]:
     """Write every table as ``<name>.csv``, ``tables.xlsx`` with a sheet each, ``tables.csv`` as the list of them.
 
-    ``folder`` is made if need be; ``tables`` are rows by name, the first row the headings. RepaireconError is raised,
-    and nothing written, if something of these names is there that is no earlier output of this job as it was written,
-    or a file cannot be written.
+    ``folder`` is made if need be; ``tables`` are rows by name, the first row the headings. RepaireconError, and nothing
+    written, if something of these names is there that is not as an earlier run of this job wrote it.
     """
     place = Path(folder)
     files = {f"{name}.csv": csv_text(rows, defuse=True).encode("utf-8-sig") for name, rows in tables.items()}
@@ -37,7 +33,11 @@ def write_tables(
     files[BOOK] = workbook_bytes(tables, money="General", filters=True)
     listed = [[job, name, counts.get(name), _hash(data)] for name, data in files.items()]
     files[INDEX] = csv_text([_HEADINGS, *listed]).encode("utf-8")
-    earlier = _earlier(place, job)
+    earlier: dict[str, str] = {}
+    if (place / INDEX).is_file() and not (place / INDEX).is_symlink():
+        there = csv.reader((place / INDEX).read_text(encoding="utf-8", errors="replace").splitlines())
+        if next(there, None) == _HEADINGS:
+            earlier = {row[1]: row[3] for row in there if len(row) == len(_HEADINGS) and row[0] == job}
     if place.exists() and not place.is_dir():
         raise RepaireconError(f"{shown(str(place))} is a file: name a folder for the tables; nothing was written")
     for name in files:
@@ -60,15 +60,6 @@ def _hash_of(path: Path) -> str:
     return _hash(path.read_bytes()) if path.is_file() and not path.is_symlink() else ""
 
 
-def _earlier(place: Path, job: str) -> dict[str, str]:
-    path = place / INDEX
-    if not path.is_file() or path.is_symlink():
-        return {}
-    rows = list(csv.reader(path.read_text(encoding="utf-8", errors="replace").splitlines()))
-    listed = rows[1:] if rows[:1] == [_HEADINGS] else []
-    return {row[1]: row[3] for row in listed if len(row) == len(_HEADINGS) and row[0] == job}
-
-
 # ---- a table that grows --------------------------------------------------------------------------
 def mark_of(folder: str | os.PathLike[str], asked: Iterable[object] = ()) -> str:
     """A hash of a file, or of all in a folder but in none within, and of what is asked; "" where there is neither."""
@@ -89,22 +80,17 @@ class ResultTable:
 
     def __init__(self, path: str | os.PathLike[str], columns: Sequence[str], wanted: Iterable[str]) -> None:
         self.path, self.columns = Path(path), (*columns, MARK)
-        marks = set(wanted) - {""}
-        kept = [row for row in self._there() if row[MARK] in marks]
+        marks, text = set(wanted) - {""}, ""
+        check_own(self.path, csv_text([self.columns]).encode())
+        if self.path.exists():
+            text = self.path.read_text(encoding="utf-8", errors="replace")
+        rows = csv.DictReader(io.StringIO(text[: text.rfind("\n") + 1]))  # a last row that was cut off is none
+        whole = [row for row in rows if None not in row.values() and None not in row]
+        kept = [row for row in whole if row[MARK] in marks]
         write_own(self.path, csv_text([self.columns, *([row[c] for c in self.columns] for row in kept)], end="\n"))
         self.done = {row[MARK]: {k: v for k, v in row.items() if k != MARK} for row in kept}
 
-    def _there(self) -> Iterator[dict[str, str]]:
-        """Rows of the file as it is; a last one that was cut off is none."""
-        check_own(self.path, csv_text([self.columns]).encode())
-        if not self.path.exists():
-            return
-        text = self.path.read_text(encoding="utf-8", errors="replace")
-        rows = csv.DictReader(io.StringIO(text[: text.rfind("\n") + 1]))
-        yield from (row for row in rows if None not in row.values() and None not in row)
-
     def add(self, row: Mapping[str, Any], mark: str) -> None:
-        """Write one result at once."""
         cells = [*(row[c] for c in self.columns[:-1]), mark]
         with self.path.open("a", encoding="utf-8", newline="") as file:
             file.write(csv_text([cells], end="\n"))
@@ -122,7 +108,7 @@ def to_parquet(path: Path, to: Path) -> None:
         raise RepaireconError(f"{shown(str(to))} is there already; give another name")
     part = to.with_name(f".{to.name}.part")
     writer = None
-    for rows in pd.read_csv(path, chunksize=_CHUNK):
+    for rows in pd.read_csv(path, chunksize=1000):
         table = pa.Table.from_pandas(rows, schema=writer.schema if writer else None, preserve_index=False)
         writer = writer or pq.ParquetWriter(part, table.schema)
         writer.write_table(table)

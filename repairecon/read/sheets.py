@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import codecs
 import csv
-import datetime
 import io
 import re
 from collections import Counter
@@ -13,23 +12,18 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
-from typing import TypeAlias
 
+from repairecon.read.columns import NUMBERS, SUPPLIERS_MONEY, Column, column_of
 from repairecon.read.files import LARGEST_FILE, Unreadable, decoded, read_data
 from repairecon.read.problems import SURE, clean, closest, key, shown, undecoded
-from repairecon.read.values import Misread, plain
+from repairecon.read.values import Cell, Misread, agreed_mark, date_text, number_text, text_of
 from repairecon.records import Fault, SheetError
 
-LONGEST_CELL = 20_000
-"""Characters; a longer cell is a quote mark gone wrong."""
-MOST_ROWS = 200_000
-"""Rows with something in them; a price list of more is a mistake."""
-MOST_COLUMNS = 256
-"""Columns that may hold something."""
-LOOKED_THROUGH = 50
-"""Rows among which the headings of an owner's or a supplier's list must stand."""
-EXAMPLE, DEFAULT = "example:", "default:"
-"""A row whose first cell begins with one of these is left out."""
+LONGEST_CELL = 20_000  # characters; a longer cell is a quote mark gone wrong
+MOST_ROWS = 200_000  # rows with something in them; a price list of more is a mistake
+MOST_COLUMNS = 256  # columns that may hold something
+LOOKED_THROUGH = 50  # rows among which the headings of an owner's or a supplier's list must stand
+EXAMPLE, DEFAULT = "example:", "default:"  # a row whose first cell begins with one of these is left out
 _MARKS = (",", ";", "\t")
 _NAMED_MARK = re.compile(r' *"?sep=([,;\t])"?[ \r]*\n', re.IGNORECASE)
 _REST = re.compile(r"[^a-z0-9 ]+")
@@ -38,9 +32,6 @@ _TEXT = (".csv", ".txt", ".tsv")
 BOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
 _SAVED = "save it as CSV UTF-8"
 _EMPTY = ("an empty file", "give a file with headings and rows")
-
-Cell: TypeAlias = str | int | float | bool | datetime.date | Misread | None
-"""Text is clean and stripped; blank text is None."""
 
 
 @dataclass(frozen=True)
@@ -60,19 +51,6 @@ class Sheet:
     closed: bool = True
 
 
-def text_of(cell: Cell) -> str:
-    """The cell as an owner reads it."""
-    if cell is None:
-        return ""
-    if isinstance(cell, bool):
-        return "yes" if cell else "no"
-    if isinstance(cell, datetime.date):
-        return cell.isoformat()
-    if isinstance(cell, float):
-        return plain(cell)
-    return cell.found if isinstance(cell, Misread) else str(cell)
-
-
 def heading(cell: str) -> str:
     """A heading whatever its case and spaces."""
     return "_".join(cell.casefold().split())
@@ -88,6 +66,12 @@ def column_letters(index: int) -> str:
     from openpyxl.utils import get_column_letter
 
     return str(get_column_letter(index + 1))
+
+
+def cell_of(text: str) -> Cell:
+    if len(text) > LONGEST_CELL:
+        return Misread(f"write {LONGEST_CELL} characters at most", f"{len(text)} characters: {shown(text)}")
+    return text or None
 
 
 def take(rows: dict[int, tuple[Cell, ...]], number: int, cells: list[Cell]) -> None:
@@ -106,10 +90,9 @@ def take(rows: dict[int, tuple[Cell, ...]], number: int, cells: list[Cell]) -> N
 
 # ---- lists of others -----------------------------------------------------------------------------
 def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> Sheet:
-    """One sheet of a spreadsheet: a workbook (.xlsx, .xlsm; macros are left alone) or a text file (.csv, .txt, .tsv).
+    """One sheet of a workbook (macros are left alone) or of a text file (.csv, .txt, .tsv) with known ``headings``.
 
-    ``sheet`` is blank for the only one that is not hidden; ``headings`` are those that a text file is known to have.
-    SheetError is raised if there is nothing that can be taken.
+    ``sheet`` is blank for the only one that is not hidden. SheetError is raised if there is nothing that can be taken.
     """
     suffix = path.suffix.casefold()
     with _naming(path):
@@ -117,9 +100,9 @@ def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> S
             raise Unreadable(f"a file of the kind {shown(suffix)}", "save it as .xlsx or as CSV UTF-8")
         data = read_data(path)
         if suffix in BOOKS:
-            from repairecon.read.workbook import read_workbook
+            from repairecon.read.workbook import read_sheets
 
-            return read_workbook(data, path.name, sheet)
+            return read_sheets(data, path.name, sheet)[0]
         if data.startswith(b"PK"):
             raise Unreadable("a workbook named as text", "name it .xlsx")
         if sheet:
@@ -138,10 +121,7 @@ def _naming(path: Path) -> Iterator[None]:
 
 
 def read_csv_sheet(data: bytes, file: str, headings: Collection[str] = ()) -> Sheet:
-    """The rows of a CSV file (RFC 4180, or with another mark between the cells), in UTF-8, UTF-16 or Windows-1252.
-
-    ``file`` is its name for faults; ``headings`` that it is known to have settle the mark between the cells.
-    """
+    """The rows of a CSV file (RFC 4180 or near it), in UTF-8, UTF-16 or Windows-1252, with known ``headings``."""
     text, notes = _letters(data)
     if "\0" in text[:4096]:
         raise Unreadable("a file that is no text", _SAVED)
@@ -176,10 +156,7 @@ def heading_row(sheet: Sheet, likeness: Callable[[tuple[Cell, ...]], int]) -> in
 
 
 def places_meant(headings: Sequence[object], words: Mapping[str, Sequence[str]]) -> dict[str, int]:
-    """The place of the heading that each field is taken from, where one surely means it; each heading is used once.
-
-    ``words`` are the headings that mean a field, those that are likelier first.
-    """
+    """The place of the heading that surely means each field, its ``words`` likelier first; each is used once."""
     left = {_plain(h): k for k, h in reversed(list(enumerate(headings))) if _plain(h)}
     found: dict[str, int] = {}
     for misspelt in (False, True):  # what is written right first
@@ -205,6 +182,32 @@ def headed(sheet: Sheet, head: int, places: Mapping[int, str]) -> Sheet:
     return replace(sheet, rows=rows, widths={})
 
 
+def tidied(
+    sheet: Sheet, declared: Mapping[str, Column], decimal: str = "", currency: str = ""
+) -> tuple[Sheet, dict[str, str]]:
+    """The sheet with numbers and dates as a case folder has them, a cell that is neither as a fault.
+
+    ``declared`` are its columns, by name without the ends of a range; ``decimal`` is the decimal mark where a column
+    does not give it away, ``currency`` that in which the supplier's money is. Gives the decimal marks by heading too.
+    """
+    head, *below = sheet.rows or (0,)
+    names = [heading(text_of(c)) for c in sheet.rows.get(head, ())]
+    rows = {n: list(sheet.rows[n]) for n in below if not left_out(sheet.rows[n])}
+    marks: dict[str, str] = {}
+    for k, name in enumerate(names):
+        column, end = column_of(name, declared)
+        cells = {n: row[k] for n, row in rows.items() if k < len(row) and row[k] is not None}
+        if column and column.type in NUMBERS and end != "shape":
+            mark = marks[name] = decimal or agreed_mark(c for c in cells.values() if isinstance(c, str))
+            money = currency if column.unit == SUPPLIERS_MONEY else ""
+            cells = {n: number_text(c, mark, money) for n, c in cells.items()}
+        elif column and column.type == "date":
+            cells = {n: date_text(c) for n, c in cells.items()}
+        for n, cell in cells.items():
+            rows[n][k] = cell
+    return replace(sheet, rows={**sheet.rows, **{n: tuple(row) for n, row in rows.items()}}), marks
+
+
 # ---- text with marks between its cells -----------------------------------------------------------
 def csv_rows(text: str, file: str, headings: Collection[str] = (), notes: tuple[str, ...] = ()) -> Sheet:
     """The rows of a text; the mark between its cells is found out, or named by a first line ``sep=;``."""
@@ -215,9 +218,14 @@ def csv_rows(text: str, file: str, headings: Collection[str] = (), notes: tuple[
     widths: dict[int, int] = {}
     for number, record in enumerate(records_of(text, mark), start=2 if named else 1):
         widths[number] = len(record)
-        take(rows, number, [_cell(c.strip()) for c in record])
-    ends = not text or text.endswith(("\n", "\r"))
-    return Sheet(file, "", rows, notes, widths, ends, not _open_quote(text, mark))
+        take(rows, number, [cell_of(c.strip()) for c in record])
+    ends, closed = not text or text.endswith(("\n", "\r")), True
+    if text.count('"') % 2:
+        try:
+            list(csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True))
+        except csv.Error as error:
+            closed = "unexpected end" not in str(error)
+    return Sheet(file, "", rows, notes, widths, ends, closed)
 
 
 def records_of(text: str, mark: str) -> Iterator[list[str]]:
@@ -246,27 +254,8 @@ def delimiter(text: str, headings: Collection[str] = ()) -> str:
     return best
 
 
-def _open_quote(text: str, mark: str) -> bool:
-    if text.count('"') % 2 == 0:
-        return False
-    try:
-        list(csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True))
-    except csv.Error as error:
-        return "unexpected end" in str(error)
-    return False
-
-
-def _cell(text: str) -> Cell:
-    if len(text) > LONGEST_CELL:
-        return Misread(f"write {LONGEST_CELL} characters at most", f"{len(text)} characters: {shown(text)}")
-    return text or None
-
-
 class CsvTable:
-    """The rows of a CSV file to be changed and written back in its form; they are counted as a spreadsheet does.
-
-    ``known`` are headings that it may have, ``first`` those of a file that has none yet.
-    """
+    """The rows of a CSV file to be changed and written back in its form; ``first`` are headings of an empty one."""
 
     def __init__(self, data: bytes, known: Collection[str], first: Sequence[str] = ()) -> None:
         text = clean(_letters(data)[0])

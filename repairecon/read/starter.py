@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import shutil
+import tempfile
 from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 
@@ -33,9 +36,7 @@ _HEADS = {CASE: """# A case: one failed unit, to be rebuilt or bought. Lines tha
 # Her units stand in units.csv, who sells to you in suppliers.csv and carriage.csv, her spares in spares.book.
 # Lines that begin with # are left out.
 """}  # fmt: skip
-_OPEN = ("name", "figures", "price_new", "price_kit", "wait_days")
-"""Keys of a new case that are not commented out."""
-_NOTE = "invented; take example: away to use this row"
+_OPEN = ("name", "figures", "price_new", "price_kit", "wait_days")  # keys of a new case that are not commented out
 
 
 def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", **numbers: float) -> Path:
@@ -43,8 +44,7 @@ def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", 
 
     ``folder`` is not there yet, or empty; ``kind`` and ``symptom`` say in the owner's words what the unit is and what
     it does: what is assumed of it then stands in the files. ``numbers`` are ``price_new``, ``price_kit`` and
-    ``wait_days`` as far as they are known, else they are invented. RepaireconError is raised, and nothing written, if
-    something is there already or it cannot be written.
+    ``wait_days`` as far as they are known, else they are invented. RepaireconError, and nothing written, if it cannot.
     """
     target = empty_folder(folder)
     said = {"name": kind, "kind": kind, "symptom": symptom}
@@ -66,7 +66,6 @@ def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", 
 
 
 def empty_folder(folder: str | os.PathLike[str]) -> Path:
-    """A folder that is not there yet, or empty."""
     target = Path(folder)
     if os.path.lexists(target) and not target.is_dir():
         raise RepaireconError(f"{shown(str(target))} is a file: name a new folder")
@@ -83,8 +82,7 @@ def new_boat(folder: str | os.PathLike[str], name: str = "", currency: str = "",
     """Write a boat's folder: her money, her owner's terms and her units to be filled in, room for her jobs and log.
 
     ``folder`` is not there yet, or empty; ``currency`` has three letters, and that of her money is returned; ``units``
-    is what units.csv is to hold, its headings if left out. RepaireconError is raised, and nothing written, if something
-    is there already or it cannot be written.
+    is what units.csv is to hold, its headings if left out. RepaireconError, and nothing written, if it cannot.
     """
     target = empty_folder(folder)
     if currency and not CODE.fullmatch(currency):
@@ -127,8 +125,19 @@ def _table(file: str, assumed: list[Row]) -> Iterator[list[str]]:
     yield columns
     for row in assumed:
         yield default_line(row, columns)
-    for cells in _examples(file) if not assumed or file == "looks.csv" else ():
-        yield _line({**cells, "note": _NOTE}, columns, EXAMPLE)
+    if assumed and file != "looks.csv":
+        return
+    declared = FILES[file].declared.values()
+    for nth in range(max(len(c.examples) for c in declared)):
+        cells: dict[str, str] = {}
+        for column in declared:
+            text = column.examples[nth] if nth < len(column.examples) else ""
+            ends = text.split(" / ") if column.type == "range" else []
+            if len(ends) > 1:
+                cells |= {f"{column.name}_{end}": value for end, value in zip(ENDS, ends, strict=True)}
+            else:
+                cells[column.heading] = text
+        yield _line({**cells, "note": "invented; take example: away to use this row"}, columns, EXAMPLE)
 
 
 def default_line(row: Row, columns: list[str]) -> list[str]:
@@ -141,20 +150,6 @@ def _line(cells: dict[str, str], columns: list[str], mark: str) -> list[str]:
     return [f"{mark} {row[0]}", *row[1:]]
 
 
-def _examples(file: str) -> Iterator[dict[str, str]]:
-    declared = FILES[file].declared.values()
-    for nth in range(max(len(c.examples) for c in declared)):
-        cells: dict[str, str] = {}
-        for column in declared:
-            text = column.examples[nth] if nth < len(column.examples) else ""
-            ends = text.split(" / ") if column.type == "range" else []
-            if len(ends) > 1:
-                cells |= {f"{column.name}_{end}": value for end, value in zip(ENDS, ends, strict=True)}
-            else:
-                cells[f"{column.name}_likely" if ends else column.name] = text
-        yield cells
-
-
 def share_dir() -> Path:
     """Folder that holds ``notebooks`` and ``data``: inside an installed package, or the checkout."""
     for place in (_PACKAGE / "_share", _PACKAGE.parent):
@@ -164,17 +159,11 @@ def share_dir() -> Path:
 
 
 def copy_notebooks(folder: str | os.PathLike[str]) -> Path:
-    """Copy the folders ``notebooks`` and ``data`` (demo cases) into ``folder``, made if need be, and return it.
-
-    RepaireconError is raised, and nothing written, if a file of such a name is there already or cannot be written.
-    """
+    """Copy the folders ``notebooks`` and ``data`` into ``folder``, and return it; nothing there is written over."""
     place = share_dir()
     inside = {p.relative_to(place): p for name in _FOLDERS for p in sorted((place / name).rglob("*")) if p.is_file()}
-    files = {
-        name.as_posix(): path.read_bytes()
-        for name, path in inside.items()
-        if not any(part.startswith((".", "__")) for part in name.parts)
-    }
+    ours = {n: p for n, p in inside.items() if not any(part.startswith((".", "__")) for part in n.parts)}
+    files = {name.as_posix(): path.read_bytes() for name, path in ours.items()}
     target = Path(folder)
     there = [name for name in files if os.path.lexists(target / name)]
     if there:
@@ -182,3 +171,23 @@ def copy_notebooks(folder: str | os.PathLike[str]) -> Path:
         raise RepaireconError(f"{shown(str(target / there[0]))}{more} there already: name another folder")
     write_all(target, files)
     return target
+
+
+@contextlib.contextmanager
+def served_notebook(source: str) -> Iterator[tuple[Path, Mapping[str, str]]]:
+    """A notebook in a folder that is gone afterwards; with it the settings that the server's process takes."""
+    import nbformat
+    from jupyter_core.paths import jupyter_path
+    from nbformat.v4 import new_code_cell, new_notebook
+
+    kernel = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
+    with tempfile.TemporaryDirectory() as name:
+        place = Path(name)
+        path = place / "what_if.ipynb"
+        nbformat.write(new_notebook(cells=[new_code_cell(source)], metadata=kernel), path)
+        # the server's page without what it would fetch from elsewhere: the owner may be at sea
+        theirs = next(p for p in map(Path, jupyter_path("voila", "templates", "lab")) if p.is_dir())
+        index = Path(shutil.copytree(theirs, place / "voila" / "templates" / "lab")) / "index.html.j2"
+        kept = [line for line in index.read_text(encoding="utf-8").splitlines() if "https://" not in line]
+        index.write_text("\n".join(kept), encoding="utf-8")
+        yield path, {"JUPYTER_PATH": name}

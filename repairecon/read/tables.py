@@ -6,33 +6,25 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
-from typing import Any, ClassVar, TypeAlias, TypeVar, cast
+from typing import Any, TypeAlias, TypeVar, cast
 
 from repairecon.read import values
 from repairecon.read.columns import ENDS, Column, Headings
 from repairecon.read.files import Unreadable, decoded, read_data
 from repairecon.read.problems import SURE, Names, Problems, clean, closest, shown, shown_value, undecoded
-from repairecon.read.sheets import Cell, Sheet, csv_rows, heading, left_out, text_of
-from repairecon.read.values import Limits, Misread
+from repairecon.read.sheets import Sheet, csv_rows, heading, left_out
+from repairecon.read.values import Cell, Limits, Misread, text_of
 from repairecon.records import Range, Source
 
 T = TypeVar("T")
 Ends: TypeAlias = tuple[Mapping[str, Any], str, Mapping[str, str], Source]
 """Low, likely and high as written, the shape, for faults the place of each, and where they stand."""
-NOTHING = Range(0.0, 0.0, 0.0, source=Source("blank"))
-"""A figure that is left blank where blank means none."""
-NO_END = "its last line has no end: look whether the file is whole"
+NOTHING = Range(0.0, 0.0, 0.0, source=Source("blank"))  # a figure that is left blank where blank means none
 
 
 @dataclass(kw_only=True)
 class Entry(ABC):
-    """Values by name, of a CSV row or a TOML section, each read as its column or key is declared.
-
-    What is wrong is noted as a fault and reads as blank.
-    """
-
-    _number: ClassVar[Any] = staticmethod(values.number)
-    _yes: ClassVar[Any] = staticmethod(values.yes_no)
+    """Values by name, each read as it is declared; what is wrong is noted as a fault and reads as blank."""
 
     file: str
     cells: dict[str, Any]
@@ -51,6 +43,12 @@ class Entry(ABC):
     @abstractmethod
     def lacks(self, name: str) -> bool:
         """True if it is blank where something may be written."""
+
+    def _number(self, value: Any, limits: Limits) -> float | Misread:
+        return values.number(value, limits)
+
+    def _yes(self, value: Any) -> bool | Misread:
+        return values.yes_no(value)
 
     def written(self, name: str) -> Any:
         """What stands there, right or wrong; None when blank."""
@@ -73,11 +71,9 @@ class Entry(ABC):
         return self.declared.get(name) or Column(name=name)
 
     def shown(self, name: str) -> str:
-        """What stands there, as faults quote it."""
         return shown_value(self.written(name))
 
     def fault(self, name: str, found: str, write: str) -> None:
-        """Note a fault."""
         self.bad.add(name)
         row, column = self.place(name)
         self.problems.add(self.file, row, column, found, write)
@@ -87,6 +83,10 @@ class Entry(ABC):
         if self.lacks(name):
             self.fault(name, "nothing", write or self.column(name).write)
         return self.text(name)
+
+    def either(self, name: str, other: str, write: str) -> None:
+        if not self.has(name) and not self.has(other):
+            self.fault(name, f"neither {name} nor {other}", write)
 
     def named(
         self, name: str, known: Names, what: str = "", *, whole: bool | None = None, word: str | None = None,
@@ -105,13 +105,9 @@ class Entry(ABC):
         return kind(**{name: self.read(name) for name in self.declared if name in names}, **given)
 
     def check_needed(self) -> None:
-        """Note a fault for each blank that must not be."""
         for name, column in self.declared.items():
             if column.need == "yes" and self.lacks(name):
                 self.fault(name, "nothing", column.write)
-
-    def _taken(self, name: str, reader: Callable[[Any], T | Misread]) -> T | None:
-        return self._made(name, self.value(name), reader)
 
     def _made(self, name: str, value: Any, reader: Callable[[Any], T | Misread]) -> T | None:
         """What a reader makes of a value, None when it is blank or wrong."""
@@ -124,11 +120,11 @@ class Entry(ABC):
     def number(self, name: str, limits: Limits | None = None) -> float | None:
         """A number; its default, if it has one of its own, when blank or wrong."""
         column = self.column(name)
-        read = self._taken(name, lambda value: self._number(value, limits or column.limits))
+        value = self.value(name)
+        read = self._made(name, value, lambda value: self._number(value, limits or column.limits))
         return float(column.default) if read is None and column.default.isdigit() else read
 
     def whole(self, name: str) -> int | None:
-        """A whole number."""
         number = self.number(name)
         return None if number is None else int(number)
 
@@ -138,7 +134,7 @@ class Entry(ABC):
 
     def yes_if_written(self, name: str) -> bool | None:
         """Yes or no, None when blank or wrong."""
-        return self._taken(name, self._yes)
+        return self._made(name, self.value(name), self._yes)
 
     def yes(self, name: str, default: bool | None = None) -> bool:
         """Yes or no; its default when blank or wrong."""
@@ -160,10 +156,10 @@ class Entry(ABC):
 
     def date(self, name: str) -> str:
         """A date as year-month-day, empty when blank or wrong."""
-        return self._taken(name, lambda value: values.date(value, self.column(name).options)) or ""
+        between = self.column(name).options
+        return self._made(name, self.value(name), lambda value: values.date(value, between)) or ""
 
     def read(self, name: str) -> Any:
-        """The value as its column is declared."""
         column = self.column(name)
         if column.type == "range":
             return self.amount(name) if column.default == "0" else self.range(name)
@@ -172,10 +168,6 @@ class Entry(ABC):
         readers: dict[str, Any] = {"number": self.number, "fraction": self.number, "whole": self.whole}
         readers |= {"choice": self.choice, "date": self.date}
         return readers.get(column.type, self.text)(name)
-
-    def these(self, *names: str) -> dict[str, Any]:
-        """Several values, by name."""
-        return {name: self.read(name) for name in names}
 
     def range(self, name: str) -> Range | None:
         """An uncertain number, None when blank or wrong."""
@@ -215,16 +207,13 @@ class Row(Entry):
         return "source" in self.declared
 
     def place(self, name: str) -> tuple[int | None, str]:
-        """Row and heading."""
         return self.row, name
 
     def written(self, name: str) -> Any:
-        """The cell, None when blank."""
         return self.cells.get(name) or None
 
     def lacks(self, name: str) -> bool:
-        """True if the cell is blank; a missing column has a fault of its own."""
-        return name in self.cells and not self.cells[name]
+        return name in self.cells and not self.cells[name]  # a missing column has a fault of its own
 
     def has_range(self, name: str) -> bool:
         """True if something, right or wrong, is written in one of the three columns."""
@@ -242,11 +231,9 @@ class Row(Entry):
         return [c for c in others if self.has(c.name) or self.has_range(c.name)]
 
     def listed(self, name: str) -> list[str]:
-        """Words with ; between them."""
         return values.listed(self.text(name))
 
     def note(self) -> str:
-        """Free words about the row."""
         return self.text("note") or self.text("description")
 
 
@@ -266,13 +253,6 @@ class Table:
         return bool(self.rows) or not self.whole
 
 
-def _meant(name: str, headings: Headings) -> str:
-    if f"{name}_likely" in headings.known:
-        return f"{name}_likely"
-    also = (column.heading for column in headings.declared.values() if name in map(heading, column.also))
-    return next(also, "") or closest(name, headings.columns, SURE)
-
-
 def _columns(cells: list[str], row: int, table: Table, headings: Headings, problems: Problems) -> list[str]:
     """Headings of the columns, faults noted; a misspelt one is read as what it was meant to be."""
     names = [heading(c) for c in cells]
@@ -282,7 +262,8 @@ def _columns(cells: list[str], row: int, table: Table, headings: Headings, probl
             problems.add(table.file, row, name, f"the heading {shown(cell)} twice", "keep one of the two")
             name = ""
         elif name and name not in headings.known:
-            near = _meant(name, headings)
+            also = (c.heading for c in headings.declared.values() if name in (c.name, *map(heading, c.also)))
+            near = next(also, "") or closest(name, headings.columns, SURE)
             advice = f"did you mean {shown(near)}?" if near else problems.advice(name, headings.columns, cutoff=0.7)
             problems.add(table.file, row, cell, f"an unknown heading {shown(cell)}", advice)
             name = near if near not in names and near not in columns else ""
@@ -340,7 +321,7 @@ def table_of(sheet: Sheet, headings: Headings, problems: Problems) -> Table:
         table.whole = False
         problems.add(table.file, max(sheet.rows), "", "a quote mark that is never closed", "close it, or take it out")
     elif not sheet.ends:
-        table.note = NO_END
+        table.note = "its last line has no end: look whether the file is whole"
     return table
 
 

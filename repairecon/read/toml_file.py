@@ -6,7 +6,7 @@ import json
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -14,9 +14,10 @@ from typing import Any
 
 from repairecon.read import values
 from repairecon.read.columns import ANY, CASE, ENDS, Column, sections
-from repairecon.read.files import Unreadable, decoded, read_text
+from repairecon.read.files import Unreadable, decoded, read_data
 from repairecon.read.problems import SURE, Problems, clean, closest, shown, shown_value, undecoded
 from repairecon.read.tables import Ends, Entry
+from repairecon.read.values import Limits, Misread
 from repairecon.records import Source
 
 _HEADER = re.compile(r"^\s*\[\[?([^\[\]]+)\]\]?\s*(?:#.*)?$")
@@ -28,32 +29,44 @@ _AT_LINE = re.compile(r"\(at line ([0-9]+), column [0-9]+\)|\(at end of document
 class Section(Entry):
     """One table of the file, its values read with faults noted."""
 
-    _number = staticmethod(values.toml_number)
-    _yes = staticmethod(values.toml_yes)
-
     name: str
     lines: Mapping[str, int] = field(default_factory=dict)
     nth: int = 0
-    inherited: Mapping[str, Source] = field(default_factory=dict)
-    """Where a key stands that is not of this file."""
+    inherited: Mapping[str, Source] = field(default_factory=dict)  # where a key stands that is not of this file
 
     def place(self, name: str) -> tuple[int | None, str]:
-        """The line of a key, else of the section, as far as it can be found; and the key with its section."""
+        """The line of a key, else of its section, as far as it can be found."""
         path = f"{self.name}#{self.nth}" if self.nth else self.name
         return self.lines.get(f"{path}.{name}", self.lines.get(path)), f"{self.name}.{name}"
 
     def source(self, key: str) -> Source:
-        """Where a key stands."""
         return self.inherited.get(f"{self.name}.{key}") or Source(self.file, *self.place(key))
 
     def lacks(self, name: str) -> bool:
-        """True if it is absent or blank."""
         value = self.written(name)
         return name not in self.bad and (value is None or (isinstance(value, str) and not clean(value).strip()))
 
+    def _number(self, value: Any, limits: Limits) -> float | Misread:
+        if isinstance(value, str):
+            read = values.number(value.strip(), limits)
+            return read if isinstance(read, Misread) else Misread(f"write {value.strip()} without quote marks")
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            return Misread("write a number such as 12.50")
+        try:
+            return values.within(float(value), limits)
+        except OverflowError:
+            return Misread(f"write {values.plain(limits.high)} at most")
+
+    def _yes(self, value: Any) -> bool | Misread:
+        return value if isinstance(value, bool) else Misread("write true or false")
+
     def text(self, name: str) -> str:
         """Text, clean and on one line; empty if absent or wrong."""
-        return self._taken(name, values.toml_words) or ""
+        value = self.value(name)
+        if value is not None and not isinstance(value, str):
+            self.fault(name, shown_value(value), "write words in double quotes")
+            return ""
+        return " ".join(clean(value or "").split())
 
     def words(self, name: str) -> tuple[str, ...]:
         """Several words, clean; one may stand without its list."""
@@ -65,7 +78,6 @@ class Section(Entry):
         return tuple(" ".join(clean(v).split()) for v in listed)
 
     def column(self, name: str) -> Column:
-        """How it is declared, by its name or for keys of any name."""
         return self.declared[name if name in self.declared else ANY]
 
     def _ends(self, name: str) -> Ends | None:
@@ -83,16 +95,6 @@ class Section(Entry):
             return None
         return ends, shape, dict.fromkeys((*ENDS, "shape"), name), self.source(name)
 
-    def only_known(self) -> Section:
-        """Note unknown keys; a misspelt one is read as what it was meant to be."""
-        known = tuple(self.declared)
-        for name in [] if ANY in known else [name for name in self.cells if name not in known]:
-            self.fault(name, f"an unknown key {shown(name)}", self.problems.advice(name, known))
-            near = closest(name, known, cutoff=SURE)
-            if near and near not in self.cells:
-                self.cells[near] = self.cells[name]
-        return self
-
 
 @dataclass
 class TomlFile:
@@ -109,7 +111,13 @@ class TomlFile:
         section = Section(
             file=self.file, name=name, cells=dict(cells), problems=self.problems, declared=sections(self.file)[of],
             lines=self.lines, nth=nth, inherited=self.inherited,
-        ).only_known()  # fmt: skip
+        )  # fmt: skip
+        known = tuple(section.declared)
+        for key in [] if ANY in known else [key for key in cells if key not in known]:
+            section.fault(key, f"an unknown key {shown(key)}", self.problems.advice(key, known))
+            near = closest(key, known, cutoff=SURE)  # a misspelt one is read as what it was meant to be
+            if near and near not in section.cells:
+                section.cells[near] = section.cells[key]
         if self.whole:
             section.check_needed()
         return section
@@ -164,11 +172,11 @@ def places_in(text: str) -> dict[str, int]:
     return lines
 
 
-def read_toml(source: Path | bytes, problems: Problems, file: str = CASE) -> TomlFile:
-    """case.toml or another such file, or its bytes; its faults of form noted."""
+def read_toml(source: Path | bytes, problems: Problems, file: str = CASE, rows: Sequence[int] = ()) -> TomlFile:
+    """A TOML file, or its bytes, its faults of form noted; ``rows`` are those of a sheet that stand for its lines."""
     none = TomlFile(problems, {}, {}, whole=False, file=file)
     try:
-        text = clean(decoded(source)) if isinstance(source, bytes) else read_text(source)
+        text = clean(decoded(source if isinstance(source, bytes) else read_data(source)))
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     except Unreadable as error:
         absent = file == CASE and "no such" in error.found
@@ -182,19 +190,19 @@ def read_toml(source: Path | bytes, problems: Problems, file: str = CASE) -> Tom
                 problems.add(file, number, "", shown(line), write)
         text = text.encode("utf-8", "replace").decode("utf-8")
     try:
-        return TomlFile(problems, tomllib.loads(text), places_in(text), whole=True, file=file)
+        lines = {name: rows[line - 1] if rows else line for name, line in places_in(text).items()}
+        return TomlFile(problems, tomllib.loads(text), lines, whole=True, file=file)
     except (ValueError, RecursionError) as error:
         where = _AT_LINE.search(str(error))
-        lines = text.split("\n")
-        row = int(where[1] or len(lines)) if where else None
-        found = shown(lines[row - 1]) if row else "a file that is not TOML"
+        texts = text.split("\n")
+        row = int(where[1] or len(texts)) if where else None
+        found = shown(texts[row - 1]) if row else "a file that is not TOML"
         reason = _AT_LINE.sub("", str(error)).strip() if isinstance(error, tomllib.TOMLDecodeError) else "too deep"
         problems.add(file, row, "", found, f"write key = value as in TOML ({shown(reason)[1:-1]})")
     return none
 
 
 def toml_value(value: object) -> str:
-    """A value as TOML has it."""
     if isinstance(value, dict):
         return f"{{{', '.join(f'{toml_key(name)} = {toml_value(v)}' for name, v in value.items())}}}"
     if isinstance(value, list | tuple):

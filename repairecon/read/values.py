@@ -1,16 +1,17 @@
-"""Words of a file to numbers, ranges, yes or no: the value, or what to write instead."""
+"""Words of a file, and cells as others write them, to numbers, dates, yes or no; else what to write instead."""
 
 from __future__ import annotations
 
 import datetime
 import math
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import cast
+from typing import TypeAlias, cast
 
-from repairecon.read.problems import clean
+from repairecon.read.problems import shown
 from repairecon.records import SHAPES, Range, Shape, Source
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?")
@@ -20,12 +21,17 @@ _BETWEEN_THOUSANDS = re.compile(r"(?<=[0-9])[ '’\u00a0\u202f](?=[0-9]{3}(?![0-
 _OTHER_MARKS = re.compile(r"[^0-9.,+\- '’\u00a0\u202f]+")
 A_DATE = "write a date as year-month-day, such as 2026-03-31"
 _TRUE, _FALSE = ("yes", "y", "true"), ("no", "n", "false")
+_MONEY_MARKS = {"€": "EUR", "£": "GBP"}
+_MONEY = re.compile(r"(?:([A-Z]{3}|[€£])\s*)?([^A-Z€£]+?)(?:\s*([A-Z]{3}|[€£]))?", re.IGNORECASE)
+_YEAR_FIRST = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})(?:[T ].*)?")
+_YEAR_LAST = re.compile(r"([0-9]{1,2})([./-])([0-9]{1,2})\2([0-9]{4})")
+_SERIALS = range(20_000, 80_000)
+"""Day numbers from 1954 to 2119: what a date looks like in a cell that is not formatted as one."""
+ZERO_DAY = datetime.date(1899, 12, 30)
 
 
 @dataclass(frozen=True)
 class Limits:
-    """Between what a number must lie."""
-
     low: float
     high: float
     whole: bool = False
@@ -48,6 +54,10 @@ class Misread:
     which: str = ""
 
 
+Cell: TypeAlias = str | int | float | bool | datetime.date | Misread | None
+"""Text is clean and stripped; blank text is None."""
+
+
 def figure(value: float) -> int | float:
     """A number without a needless point."""
     return int(value) if value == int(value) and abs(value) < 1e15 else value
@@ -56,6 +66,29 @@ def figure(value: float) -> int | float:
 def plain(value: float) -> str:
     """A number as an owner would type it."""
     return str(figure(value))
+
+
+def text_of(cell: Cell) -> str:
+    """The cell as an owner reads it."""
+    if cell is None:
+        return ""
+    if isinstance(cell, bool):
+        return "yes" if cell else "no"
+    if isinstance(cell, datetime.date):
+        return cell.isoformat()
+    if isinstance(cell, float):
+        return plain(cell)
+    return cell.found if isinstance(cell, Misread) else str(cell)
+
+
+def as_written(value: float) -> str:
+    """A figure as its owner wrote it; what tax or a rate has made of it is cut, not rounded, to what can be read."""
+    text = plain(value)
+    whole, _, rest = text.partition(".")
+    if not rest or "e" in text:
+        return text
+    zeros = len(rest) - len(rest.lstrip("0"))
+    return whole if abs(value) >= 100 else f"{whole}.{rest[: max(2, zeros + 2 if whole.lstrip('-') == '0' else 0)]}"
 
 
 def within(value: float, limits: Limits) -> float | Misread:
@@ -97,10 +130,7 @@ def both_readings(text: str) -> tuple[str, str]:
 
 
 def with_point(text: str, mark: str = "") -> str:
-    """A number as others write it, with a decimal point and nothing between thousands; empty if it makes no sense.
-
-    ``mark`` is the decimal mark where the number itself does not give it away.
-    """
+    """A number with a point and nothing between thousands, empty if it is none; ``mark`` where it is in doubt."""
     text = bare(text)
     mark = decimal_mark(text) or mark
     if not _FORM.fullmatch(text):
@@ -117,63 +147,43 @@ def with_point(text: str, mark: str = "") -> str:
 
 
 def of_percent(text: str) -> str:
-    """A percentage as a fraction."""
     return str(Decimal(text) * Decimal("0.01"))
-
-
-def _advice(text: str, limits: Limits) -> str:
-    figure = _OTHER_MARKS.sub("", text).strip() if len(text) <= 60 else ""
-    if _NUMBER.fullmatch(figure) and "%" in text:
-        return f"give {of_percent(figure)} for {figure} %"
-    if _NUMBER.fullmatch(figure) and figure != text:
-        return f"write {figure} and nothing else"
-    joined, point = both_readings(figure)
-    if joined:
-        return f"write {joined} or {point}, whichever is meant"
-    meant = with_point(figure)
-    if meant:
-        decimals = "." in meant and decimal_mark(figure) == ","
-        return f"write {meant}, with {'a point' if decimals else 'no mark between the thousands'}"
-    return f"write a number such as {'2' if limits.whole else '0.20' if limits.fraction else '12.50'}"
 
 
 def number(text: str, limits: Limits) -> float | Misread:
     """The number that ``text`` writes with a decimal point."""
     if _NUMBER.fullmatch(text):
         return within(float(text), limits)
-    return Misread(_advice(text, limits))
-
-
-def toml_number(value: object, limits: Limits) -> float | Misread:
-    """The number of a TOML value."""
-    if isinstance(value, str):
-        read = number(value.strip(), limits)
-        return read if isinstance(read, Misread) else Misread(f"write {value.strip()} without quote marks")
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        return Misread("write a number such as 12.50")
-    try:
-        return within(float(value), limits)
-    except OverflowError:
-        return Misread(f"write {plain(limits.high)} at most")
-
-
-def toml_yes(value: object) -> bool | Misread:
-    """The yes or no of a TOML value."""
-    return value if isinstance(value, bool) else Misread("write true or false")
-
-
-def toml_words(value: object) -> str | Misread:
-    """The words of a TOML value, clean and on one line."""
-    return " ".join(clean(value).split()) if isinstance(value, str) else Misread("write words in double quotes")
+    figure = _OTHER_MARKS.sub("", text).strip() if len(text) <= 60 else ""
+    if _NUMBER.fullmatch(figure) and "%" in text:
+        return Misread(f"give {of_percent(figure)} for {figure} %")
+    if _NUMBER.fullmatch(figure) and figure != text:
+        return Misread(f"write {figure} and nothing else")
+    joined, point = both_readings(figure)
+    if joined:
+        return Misread(f"write {joined} or {point}, whichever is meant")
+    if meant := with_point(figure):
+        decimals = "." in meant and decimal_mark(figure) == ","
+        return Misread(f"write {meant}, with {'a point' if decimals else 'no mark between the thousands'}")
+    return Misread(f"write a number such as {'2' if limits.whole else '0.20' if limits.fraction else '12.50'}")
 
 
 def listed(text: str) -> list[str]:
-    """Words with ; between them."""
     return [word.strip() for word in text.split(";") if word.strip()]
 
 
+def pair(text: str) -> tuple[str, str]:
+    """What stands on either side of the first =."""
+    name, _, value = text.partition("=")
+    return name.strip(), value.strip()
+
+
+def pieces(text: str) -> dict[str, str]:
+    """``name=value`` pieces with ; between them; a piece without a value stands under its own words."""
+    return dict(pair(piece) if "=" in piece else (piece, piece) for piece in listed(text))
+
+
 def yes_no(text: str) -> bool | Misread:
-    """Yes or no."""
     word = text.casefold()
     if word in _TRUE:
         return True
@@ -195,7 +205,6 @@ def date(value: object, between: Sequence[str] = ()) -> str | Misread:
 
 
 def shape(text: str) -> Shape | Misread:
-    """The shape of an uncertain number."""
     word = text.casefold() or "pert"
     return cast(Shape, word) if word in SHAPES else Misread(f"write one of: {', '.join(SHAPES)}")
 
@@ -220,3 +229,74 @@ def in_order(
         write = "lognormal needs high - likely > likely - low > 0 and low * high >= likely * likely; or take pert"
         return Misread(write, found, "shape")
     return Range(low, likely, high, form, source)
+
+
+# ---- cells as others write them; what may be read two ways is left alone ------------------------------
+def agreed_mark(texts: Iterable[str]) -> str:
+    """The decimal mark on which all numbers that give one away agree, else an empty string."""
+    meant = {decimal_mark(_money(text)[1]) for text in texts} - {""}
+    return meant.pop() if len(meant) == 1 else ""
+
+
+def _money(text: str) -> tuple[str, str]:
+    match = _MONEY.fullmatch(text.strip())
+    if not match or (match[1] and match[3]):
+        return "", text
+    mark = (match[1] or match[3] or "").upper()
+    return _MONEY_MARKS.get(mark, mark), match[2].strip()
+
+
+def number_text(cell: Cell, mark: str, currency: str = "") -> str | Misread:
+    """A number as a case folder has it; ``mark`` is the decimal mark, ``currency`` may stand beside it."""
+    if isinstance(cell, Misread):
+        return cell
+    if isinstance(cell, int | float) and not isinstance(cell, bool):
+        return plain(cell)
+    text = text_of(cell)
+    money, figure = _money(text)
+    if money not in ("", currency):
+        return Misread(f"write the number alone{f', in {currency}' if currency else ''}", shown(text))
+    percent = figure.endswith("%")
+    figure = figure.rstrip("% ") if percent else figure
+    joined, point = both_readings(figure)
+    if joined and not mark:
+        return Misread(f"say which mark is the decimal one: it may be {joined} or {point}", shown(text))
+    number = with_point(figure, mark)
+    if not isinstance(cell, str) or not number:
+        return Misread("write a number such as 12.50", shown(text))
+    return of_percent(number) if percent else number
+
+
+def date_of_serial(serial: int) -> datetime.date:
+    """The date of a day number of the 1900 date system, from 61 on (1900-03-01).
+
+    The system counts a 29 February 1900 that never was as day 60 (ECMA-376 part 1, 18.17.4.1, from memory).
+    """
+    return ZERO_DAY + datetime.timedelta(days=serial)
+
+
+def date_text(cell: Cell) -> str | Misread:
+    """A date as year-month-day; day.month.year has points (common practice, no source)."""
+    if isinstance(cell, Misread):
+        return cell
+    if isinstance(cell, datetime.date):
+        return cell.isoformat()
+    text = text_of(cell)
+    bad = Misread(A_DATE, shown(text))
+    if isinstance(cell, int | float) and int(cell) in _SERIALS:
+        return replace(bad, write=f"format the column as dates: it may be {date_of_serial(int(cell)).isoformat()}")
+    if match := _YEAR_FIRST.fullmatch(text):
+        return _date(*match.groups()) or bad
+    if not (match := _YEAR_LAST.fullmatch(text)):
+        return bad
+    one, mark, two, year = match.groups()
+    first, last = _date(year, two, one), _date(year, one, two)
+    if mark == "." or not last or first == last:
+        return first or bad
+    return replace(bad, write=f"write {first} or {last}, whichever is meant") if first else last
+
+
+def _date(year: str, month: str, day: str) -> str:
+    with suppress(ValueError):
+        return datetime.date(int(year), int(month), int(day)).isoformat()
+    return ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,15 +12,12 @@ from repairecon.read.reading import Reading
 from repairecon.read.tables import NOTHING, Row
 from repairecon.records import DAYS_A_YEAR, NO_WAY, WAY_KINDS, OwnLife, Range, Unit, Way
 
-BOUGHT = ("new", "pattern", "second-hand")
-"""Kinds that can be bought while the old unit is kept."""
-PRICED = ("send away", "exchange", *BOUGHT)
-"""Kinds with a price of their own."""
-FOR_A_WHILE = ("carry on", "temporary")
-"""Kinds after which the lasting repair is still due."""
-MAY_COST = (*FOR_A_WHILE, "without", "own spare")
-"""Kinds that may have a price."""
-_LIFE = ("life_years", "life_hours", "life_shape", "wear_kept", "p_early")
+BOUGHT = ("new", "pattern", "second-hand")  # kinds that can be bought while the old unit is kept
+PRICED = ("send away", "exchange", *BOUGHT)  # kinds with a price of their own
+FOR_A_WHILE = ("carry on", "temporary")  # kinds after which the lasting repair is still due
+MAY_COST = (*FOR_A_WHILE, "without", "own spare")  # kinds that may have a price
+SERVED = "write the years that it served, the hours that it ran, or both"
+LIFE = ("life_years", "life_hours", "life_shape", "wear_kept", "p_early")
 PAIRS = tuple(k.kind for k in WAY_KINDS.values() if k.buys and k.rebuilds)
 """Kinds that buy one unit and rebuild the other."""
 _OR_KINDS = f"{', '.join(BOUGHT[:-1])} or {BOUGHT[-1]}"
@@ -69,27 +66,31 @@ def fits(reading: Reading, row: Row, rows: list[Row], kit: bool) -> bool:
     return (kit or kind.rebuilds != "here") and (not bought or (there and priced))
 
 
-def rebuilt_here(row: Row) -> bool:
-    """True if a row may be a way that rebuilds the unit at the boat."""
-    kind = WAY_KINDS.get(key(row.text("kind")))
-    return kind is None or kind.rebuilds == "here"
-
-
 def _way(reading: Reading, line: _Line, quotes_lead: set[str]) -> Way:
-    row, kind = line.row, line.kind
-    price = _price(reading, line)
-    surcharge = reading.money.charge(row, "core_surcharge")
+    row, kind, defaults = line.row, line.kind, reading.defaults
+    price, surcharge = _price(reading, line), reading.money.charge(row, "core_surcharge")
+    lead, strip_charge = row.range("lead_days"), reading.money.charge(row, "strip_charge")
+    if kind in PRICED and not row.has_range("lead_days") and key(line.name) not in quotes_lead:
+        lead = defaults.range("away_days", line.name) if kind == "send away" else reading.wait()
+    p_never, p_refund, of = _p_never(reading, line), row.number("p_refund"), reading.three.price_new or price
+    if p_refund is None and not row.has("p_refund") and surcharge.high > 0:
+        p_refund = defaults.number("p_refund", line.name)
+    if kind == "send away" and not row.has_range("strip_charge") and of is not None:
+        strip_charge = defaults.range("strip_charge_share", line.name).scaled(of.likely)
     for column in row.misplaced(kind) if kind else ():
         shown_at = f"{column.name}_likely" if row.has_range(column.name) else column.name
         write = f"leave it blank: it is for {' and '.join(column.only)}"
         row.fault(shown_at, f"{column.name} on a way of kind {kind}", write)
+    if (then := key(row.text("then"))) not in ("", NO_WAY):
+        then = row.named("then", reading.ways)
+        if line.kinds.get(then) in MAY_COST[:3]:
+            row.fault("then", row.shown("then"), "name a lasting way, or none if nothing more is due")
     way = reading.record(
         Way, row, way=line.name, kind=kind, price=price, price_covers=row.yes_if_written("price_covers"),
-        lead_days=_lead(reading, line, quotes_lead), p_never=_p_never(reading, line), instead=_instead(reading, line),
-        core_surcharge=surcharge, p_refund=_p_refund(reading, line, surcharge),
-        strip_charge=_strip_charge(reading, line, price), bought=_bought(reading, line),
-        old_unit=row.choice("old_unit") or (reading.defaults.text(f"old_unit.{kind}", line.name) if kind else "kept"),
-        until_days=_until(reading, line), then=_then(reading, line), note=row.note(),
+        lead_days=lead, p_never=p_never, instead=_instead(reading, line), core_surcharge=surcharge,
+        p_refund=p_refund or 0.0, strip_charge=strip_charge, bought=_bought(reading, line),
+        old_unit=row.choice("old_unit") or (defaults.text(f"old_unit.{kind}", line.name) if kind else "kept"),
+        until_days=_until(reading, line), then=then, note=row.note(),
     )  # fmt: skip
     if way.price_covers is False:
         reading.labour.find("specialist")  # somebody is paid for what the price does not cover
@@ -113,17 +114,6 @@ def _until(reading: Reading, line: _Line) -> Range | None:
     return days
 
 
-def _then(reading: Reading, line: _Line) -> str:
-    """The way taken afterwards, a lasting one."""
-    word, row = line.row.text("then"), line.row
-    if not word or key(word) == NO_WAY:
-        return key(word)
-    found = row.named("then", reading.ways)
-    if line.kinds.get(found) in MAY_COST[:3]:
-        row.fault("then", shown(word), "name a lasting way, or none if nothing more is due")
-    return found
-
-
 def _price(reading: Reading, line: _Line) -> Range | None:
     row, kind, three = line.row, line.kind, reading.three
     price = row.range("price")
@@ -145,13 +135,6 @@ def _price(reading: Reading, line: _Line) -> Range | None:
     return None
 
 
-def _lead(reading: Reading, line: _Line, quotes_lead: set[str]) -> Range | None:
-    lead = line.row.range("lead_days")
-    if line.row.has_range("lead_days") or line.kind not in PRICED or key(line.name) in quotes_lead:
-        return lead
-    return reading.defaults.range("away_days", line.name) if line.kind == "send away" else reading.wait()
-
-
 def _p_never(reading: Reading, line: _Line) -> float:
     """Chance that it never comes; 0 where its quotes say."""
     row, kind = line.row, line.kind
@@ -170,30 +153,13 @@ def _instead(reading: Reading, line: _Line) -> str:
     row, may = line.row, ("exchange", *BOUGHT)
     found = reading.ways.find(row.named("instead", reading.ways))
     if found and found == line.name:
-        row.fault(
-            "instead", shown(row.text("instead")), "name another way: this is what is done if this one never comes"
-        )
+        row.fault("instead", row.shown("instead"), "name another way: this is what is done if this one never comes")
     elif line.kinds.get(found, may[0]) not in ("", *may):
-        row.fault("instead", shown(row.text("instead")), f"name a way of kind {', '.join(may)}")
+        row.fault("instead", row.shown("instead"), f"name a way of kind {', '.join(may)}")
     return found
 
 
-def _p_refund(reading: Reading, line: _Line, surcharge: Range) -> float:
-    given = line.row.number("p_refund")
-    if given is not None or line.row.has("p_refund") or surcharge.high == 0:
-        return given or 0.0
-    return reading.defaults.number("p_refund", line.name)
-
-
-def _strip_charge(reading: Reading, line: _Line, price: Range | None) -> Range:
-    of = reading.three.price_new or price
-    if line.kind != "send away" or line.row.has_range("strip_charge") or of is None:
-        return reading.money.charge(line.row, "strip_charge")
-    return reading.defaults.range("strip_charge_share", line.name).scaled(of.likely)
-
-
 def _bought(reading: Reading, line: _Line) -> str:
-    """The way of which a pair buys one."""
     word, row = line.row.text("bought"), line.row
     if line.kind not in PAIRS:
         if word and line.kind:
@@ -218,11 +184,6 @@ def _bought(reading: Reading, line: _Line) -> str:
 
 
 # ---- how long the unit lasts -------------------------------------------------------------------------
-def lives_wanted(rows: Iterable[tuple[Row, str]]) -> bool:
-    """True if a row says something of a life, right or wrong."""
-    return any(row.has(name) or row.has_range(name) for row, _ in rows for name in _LIFE)
-
-
 def with_lives(made: tuple[Way, ...], unit: Unit, defaults: Defaults) -> tuple[Way, ...]:
     """The ways with their lives; a pair of which nothing is said has that of the way it puts in service."""
     lived = {w.way: _completed(w, unit, defaults) for w in made if w.kind not in PAIRS}
@@ -230,7 +191,7 @@ def with_lives(made: tuple[Way, ...], unit: Unit, defaults: Defaults) -> tuple[W
     for pair in (w for w in made if w.kind in PAIRS):
         base = lived.get(pair.bought) if pair.traits.in_service == "bought" else here
         silent = pair.life_years is None and pair.life_hours is None
-        wants = [x for x in _LIFE if (silent if x in _LIFE[:2] else getattr(pair, x) is None)]
+        wants = [x for x in LIFE if (silent if x in LIFE[:2] else getattr(pair, x) is None)]
         whole = replace(pair, **{x: getattr(base, x) for x in wants}) if base else pair
         lived[pair.way] = _completed(whole, unit, defaults)
     return tuple(lived[w.way] for w in made)
@@ -265,8 +226,6 @@ def own_lives(reading: Reading, made: tuple[Way, ...]) -> tuple[OwnLife, ...]:
         name = row.named("way", reading.ways, "an unknown way ")
         if name in pairs:
             row.fault("way", f"{shown(row.text('way'))}, which has two units", "name the way whose unit it is")
-        if not row.has("years") and not row.has("hours"):
-            write = "write the years that it stood, the hours that it ran, or both"
-            row.fault("years", "neither years nor hours", write)
+        row.either("years", "hours", SERVED)
         lives.append(reading.record(OwnLife, row, way=name, failed=row.yes("failed")))
     return tuple(lives)

@@ -1,7 +1,4 @@
-"""Workbooks (.xlsx) to plain rows: looked through for bombs first; nothing in them is evaluated, followed or run.
-
-Formulas give the last result kept beside them; macros and links to other files are left alone.
-"""
+"""Workbooks (.xlsx) to plain rows: looked through for bombs first; nothing in them is evaluated, followed or run."""
 
 from __future__ import annotations
 
@@ -12,29 +9,24 @@ import re
 import warnings
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Iterator
+from typing import Any, TypeAlias
 
 from repairecon.read.files import Unreadable
 from repairecon.read.problems import clean, shown
-from repairecon.read.sheets import LONGEST_CELL, Cell, Sheet, take
-from repairecon.read.values import Misread
+from repairecon.read.sheets import Sheet, cell_of, take
+from repairecon.read.values import Cell, Misread
 
-MOST_EMPTY = 10_000
-"""Empty rows together after which a sheet is taken to have ended."""
+MOST_EMPTY = 10_000  # empty rows together after which a sheet is taken to have ended
 LAST_ROW = 1_048_576
 """The last row that a sheet of this format can have (ECMA-376 part 1 has no limit; it is that of the programs)."""
 MOST_PARTS = 2_000
-LARGEST_UNPACKED = 100_000_000
-"""Bytes of all parts together; a list of 200,000 rows takes about as much."""
+LARGEST_UNPACKED = 100_000_000  # bytes of all parts together; a list of 200,000 rows takes about as much
 LARGEST_SIDE_PART = 10_000_000
 """Bytes of a part that is neither a sheet nor the table of texts: styles, names, relations."""
-HIGHEST_RATIO = 300
-"""Bytes unpacked for one packed, from ``SMALL`` on; sheets of real lists stay far below."""
+HIGHEST_RATIO = 300  # bytes unpacked for one packed, from ``SMALL`` on; sheets of real lists stay far below
 SMALL = 4_000_000
-LONGEST_ROW = 4_000_000
-"""Bytes from one row of a sheet to the next."""
+LONGEST_ROW = 4_000_000  # bytes from one row of a sheet to the next
 _ENTITY = re.compile(rb"<!\s*(?:DOCTYPE|ENTITY)", re.IGNORECASE)
 _ANY_DECLARATION = re.compile(rb"<!")
 _ROW = re.compile(rb"<(?:\w+:)?(?:row|si)[\s>/]")
@@ -44,78 +36,50 @@ _CHUNK = 1_000_000
 _OVERLAP = 256
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _NO_WORKBOOK = ("a file that is no workbook", "save it as .xlsx or as CSV UTF-8")
-_ALL_HIDDEN = ("no sheet that is not hidden", "name the sheet")
 _AGAIN = "open it in a spreadsheet program and save it again as .xlsx"
 _WRITTEN = "write what is meant, or clear the cell"
-_LEFT_ALONE = {
-    "vbaproject": "macros in it are left alone",
-    "externallinks/": "links in it to other files are not followed",
-}
+_LEFT_ALONE = {"vbaproject": "macros in it are left alone",
+               "externallinks/": "links in it to other files are not followed"}  # fmt: skip
 _NO_RESULT = Misread("save the workbook in a spreadsheet program, or write the value", "a formula that keeps no result")
+_Parts: TypeAlias = tuple[dict[str, list[tuple[str, str]]], set[str], tuple[str, ...]]
+"""Of each part of a workbook its merged areas, the parts with formulas, and notes on what else it holds."""
 
 
-@dataclass(frozen=True)
-class _Parts:
-    """What the parts of a workbook hold beside its cells, by the name of the part."""
-
-    merged: dict[str, list[tuple[str, str]]]
-    formulas: set[str]
-    notes: tuple[str, ...]
-
-
-def read_workbook(data: bytes, file: str, wanted: str = "") -> Sheet:
-    """One sheet of a workbook; ``wanted`` is blank for the only one that is not hidden.
-
-    ``file`` is its name for faults. Unreadable is raised if there is nothing in it that can be taken.
-    """
-    return _read(data, file, lambda names, hidden: [_choose(names, hidden, wanted)])[0]
-
-
-def read_sheets(data: bytes, file: str) -> list[Sheet]:
-    """All sheets of a workbook that are not hidden."""
-    return _read(data, file, lambda names, _: names)
-
-
-def _choose(names: list[str], hidden: list[str], wanted: str) -> str:
-    there = [*names, *hidden] if wanted else names
-    same = [n for n in there if n.casefold() == wanted.casefold()] if wanted else names
-    known = ", ".join(shown(n) for n in there[:12])
-    if same and (wanted or len(same) == 1):
-        return same[0]
-    if wanted:
-        raise Unreadable(f"no sheet {shown(wanted)}", f"name one of: {known}")
-    raise Unreadable(*((f"{len(names)} sheets", f"say which: {known}") if same else _ALL_HIDDEN))
-
-
-def _read(data: bytes, file: str, chosen: Callable[[list[str], list[str]], list[str]]) -> list[Sheet]:
+def read_sheets(data: bytes, file: str, wanted: str | None = None) -> list[Sheet]:
+    """Sheets of a workbook that are not hidden, or the one ``wanted``, blank for the only one; Unreadable if none."""
     parts = _looked_at(data)
     try:
         with warnings.catch_warnings(action="ignore"):  # of what the library leaves out
-            return list(_sheets(data, file, chosen, parts))
+            return list(_sheets(data, file, wanted, parts))
     except Unreadable:
         raise
     except Exception as error:  # a hostile workbook can make the library raise anything
         raise Unreadable("a workbook that cannot be read", _AGAIN) from error
 
 
-def _sheets(
-    data: bytes, file: str, chosen: Callable[[list[str], list[str]], list[str]], parts: _Parts
-) -> Iterator[Sheet]:
+def _sheets(data: bytes, file: str, wanted: str | None, parts: _Parts) -> Iterator[Sheet]:
     from openpyxl import load_workbook
     from openpyxl.utils import range_boundaries
 
+    merged, with_formulas, notes_of_all = parts
     book = load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
     sheets: dict[str, Any] = {sheet.title: sheet for sheet in book.worksheets}
     names = [n for n, s in sheets.items() if s.sheet_state == "visible"]
-    for name in chosen(names, [n for n in sheets if n not in names]):
+    there = sorted(sheets, key=lambda name: name not in names) if wanted else names
+    chosen = [n for n in there if n.casefold() == wanted.casefold()][:1] if wanted else names
+    if wanted is not None and len(chosen) != 1:
+        found = f"no sheet {shown(wanted)}" if wanted else f"{len(names)} sheets"
+        known = f"name one of: {', '.join(shown(n) for n in there[:12])}"
+        raise Unreadable(*((found, known) if there else ("no sheet that is not hidden", "name the sheet")))
+    for name in chosen:
         part = sheets[name]._worksheet_path.lstrip("/")
         hidden = () if name in names else (f"{shown(name)} is a hidden sheet",)
         formulas: Iterator[tuple[Any, ...]] = iter(())
-        if part in parts.formulas:
+        if part in with_formulas:
             formulas = _numbered(load_workbook(io.BytesIO(data), read_only=True, keep_links=False)[name])
-        areas = [(*range_boundaries(":".join(corners)), corners[0]) for corners in parts.merged.get(part, [])]
+        areas = [(*range_boundaries(":".join(corners)), corners[0]) for corners in merged.get(part, [])]
         rows, notes = _rows(_numbered(sheets[name]), formulas, areas)
-        yield Sheet(file, name, rows, (*parts.notes, *hidden, *notes))
+        yield Sheet(file, name, rows, (*notes_of_all, *hidden, *notes))
 
 
 def _numbered(sheet: Any) -> Iterator[tuple[Any, ...]]:
@@ -142,19 +106,16 @@ def _rows(
             notes.append(f"reading stopped at row {number} after {MOST_EMPTY} empty rows")
             break
         if not empty:
-            _mark_merged(number, read, areas)
+            # cells hidden under a merged one are faults, not taken for blank
+            for left, first, right, last, corner in areas:
+                hidden = Misread("unmerge the cells and write the value in each", f"a cell merged with {corner}")
+                for k in range(left - 1, min(right, len(read))) if first <= number <= last else ():
+                    if read[k] is None and (number, k) != (first, left - 1):
+                        read[k] = hidden
             take(rows, number, read)
     if results:
         notes.insert(0, f"{results} cells are the last results of formulas, as kept in the file")
     return rows, notes
-
-
-def _mark_merged(number: int, read: list[Cell], areas: list[Any]) -> None:
-    """Cells hidden under a merged one are faults, not taken for blank."""
-    for left, first, right, last, corner in areas:
-        for k in range(left - 1, min(right, len(read))) if first <= number <= last else ():
-            if read[k] is None and (number, k) != (first, left - 1):
-                read[k] = Misread("unmerge the cells and write the value in each", f"a cell merged with {corner}")
 
 
 def _cell(cell: Any) -> Cell:
@@ -164,10 +125,7 @@ def _cell(cell: Any) -> Cell:
     if cell.data_type == "e":
         return Misread(_WRITTEN, f"the error {shown(str(value))}")
     if isinstance(value, str):
-        text = clean(value[: LONGEST_CELL + 1]).strip().encode("utf-8", "replace").decode("utf-8")
-        if len(value) > LONGEST_CELL:
-            return Misread(f"write {LONGEST_CELL} characters at most", f"{len(value)} characters: {shown(text)}")
-        return text or None
+        return cell_of(clean(value).strip().encode("utf-8", "replace").decode("utf-8"))
     if isinstance(value, datetime.datetime):
         return value.date() if value.time() == datetime.time() else value.isoformat(" ", "minutes")
     if isinstance(value, bool | datetime.date):
@@ -186,9 +144,18 @@ def _looked_at(data: bytes) -> _Parts:
         raise Unreadable(*_NO_WORKBOOK)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            entries = archive.infolist()
-            _check_sizes(entries, len(data))
-            return _scan(archive, entries)
+            _check_sizes(archive.infolist(), len(data))
+            merged: dict[str, list[tuple[str, str]]] = {}
+            formulas = set()
+            for entry in archive.infolist():
+                areas: dict[tuple[str, str], None] = {}
+                for piece in _pieces(archive, entry):
+                    areas |= {(a.decode(), b.decode()): None for a, b in _MERGED.findall(piece)}
+                    if _FORMULA.search(piece):
+                        formulas.add(entry.filename)
+                merged[entry.filename] = list(areas)
+            names = " ".join(merged).lower()
+            return merged, formulas, tuple(note for part, note in _LEFT_ALONE.items() if part in names)
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, ValueError, OSError, EOFError) as error:
         raise Unreadable("a broken workbook", _AGAIN) from error
 
@@ -213,20 +180,6 @@ def _check_sizes(entries: list[zipfile.ZipInfo], packed: int) -> None:
 def _is_long(name: str) -> bool:
     """Sheets and the table of texts are read row by row, so they may be long."""
     return "worksheets/" in name.lower() or "sharedstrings" in name.lower()
-
-
-def _scan(archive: zipfile.ZipFile, entries: list[zipfile.ZipInfo]) -> _Parts:
-    merged: dict[str, list[tuple[str, str]]] = {}
-    formulas = set()
-    for entry in entries:
-        areas: dict[tuple[str, str], None] = {}
-        for piece in _pieces(archive, entry):
-            areas |= {(a.decode(), b.decode()): None for a, b in _MERGED.findall(piece)}
-            if _FORMULA.search(piece):
-                formulas.add(entry.filename)
-        merged[entry.filename] = list(areas)
-    names = " ".join(entry.filename.lower() for entry in entries)
-    return _Parts(merged, formulas, tuple(note for part, note in _LEFT_ALONE.items() if part in names))
 
 
 def _pieces(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> Iterator[bytes]:

@@ -19,7 +19,7 @@ import pandas as pd
 
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.read.findings import keep_changes
-from repairecon.read.served import served_notebook
+from repairecon.read.starter import served_notebook
 from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import rebuild_or_buy

@@ -11,8 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-SHAPES = ("pert", "triangular", "lognormal", "uniform")
-"""Shapes an uncertain number may have."""
+SHAPES = ("pert", "triangular", "lognormal", "uniform")  # shapes an uncertain number may have
 Shape = Literal["pert", "triangular", "lognormal", "uniform"]
 ASSUMED = "assumed"
 DAYS_A_YEAR = 365.25
@@ -46,16 +45,13 @@ class Range:
 
     @property
     def sure(self) -> bool:
-        """True when nothing about the number is uncertain."""
         return self.low == self.high
 
     def scaled(self, factor: float) -> Range:
-        """The same range with every value times ``factor``."""
         return Range(self.low * factor, self.likely * factor, self.high * factor, self.shape, self.source)
 
 
-NOTHING = Range(0.0, 0.0, 0.0)
-"""A sure 0."""
+NOTHING = Range(0.0, 0.0, 0.0)  # a sure 0
 
 
 @dataclass(frozen=True)
@@ -109,20 +105,14 @@ class CaseError(RepaireconError):
 
 
 class SheetError(CaseError):
-    """A spreadsheet with faults: all of them, not the first."""
-
     where = "in the spreadsheet; nothing was written"
 
 
 class PassageError(CaseError):
-    """A passage.toml with faults: all of them, not the first."""
-
     where = "in passage.toml; nothing was worked out"
 
 
 class ListError(CaseError):
-    """A list for the spares book with faults: all of them, not the first."""
-
     where = "in the list; nothing was written"
 
 

@@ -8,21 +8,19 @@ from math import inf
 from typing import Literal
 
 from repairecon.records.base import NOTHING, Assumed, Range, Source
-from repairecon.records.boat import FromStock, OnHand
 from repairecon.records.done import Learned
+from repairecon.records.spares import FromStock, OnHand
 from repairecon.records.supply import Customs, OrderWishes, Quote, Supplier
 
 STAGES = ("outside", "removal", "strip", "measure", "reassembly", "first run", "later")
 """Stages of the job in the order in which they come."""
-ORDER_TIMES = ("now", "after removal", "after strip", "after measure")
-"""When the parts of the planned job are ordered."""
+ORDER_TIMES = ("now", "after removal", "after strip", "after measure")  # when the parts of the planned job are ordered
 SAFETY_CLASSES = (
     "steering", "flooding", "gas", "fuel", "mains voltage", "pressure injection", "life saving", "carbon monoxide",
     "fire/fuel", "lifting", "anchoring",
 )  # fmt: skip
 """Units whose failure can hurt: never chosen on price alone."""
-OLD_UNIT_ENDS = ("spare", "core", "sold", "scrap", "kept")
-"""What may become of the old unit."""
+OLD_UNIT_ENDS = ("spare", "core", "sold", "scrap", "kept")  # what may become of the old unit
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,8 +130,11 @@ class Branch:
 
     @property
     def key(self) -> str:
-        """``event=outcome``."""
         return f"{self.event}={self.outcome}"
+
+    @property
+    def condition(self) -> str:
+        return "; ".join(f"{event}={outcome}" for event, outcome in self.given)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -161,21 +162,14 @@ class WayKind:
 
 
 _KINDS = (
-    WayKind("rebuild", "here", False, "rebuilt"),
-    WayKind("send away", "away", False, "rebuilt"),
-    WayKind("exchange", "", True, "bought"),
-    WayKind("new", "", True, "bought"),
-    WayKind("pattern", "", True, "bought"),
-    WayKind("second-hand", "", True, "bought"),
-    WayKind("buy and rebuild", "here", True, "bought"),
-    WayKind("rebuild and spare", "here", True, "rebuilt"),
-    WayKind("own spare", "", True, "bought"),
-    WayKind("carry on", "", False, "old"),
-    WayKind("temporary", "", False, "old"),
-    WayKind("without", "", False, "none"),
-)
-WAY_KINDS: Mapping[str, WayKind] = {k.kind: k for k in _KINDS}
-"""The kinds of way an owner chooses from."""
+    WayKind("rebuild", "here", False, "rebuilt"), WayKind("send away", "away", False, "rebuilt"),
+    WayKind("exchange", "", True, "bought"), WayKind("new", "", True, "bought"),
+    WayKind("pattern", "", True, "bought"), WayKind("second-hand", "", True, "bought"),
+    WayKind("buy and rebuild", "here", True, "bought"), WayKind("rebuild and spare", "here", True, "rebuilt"),
+    WayKind("own spare", "", True, "bought"), WayKind("carry on", "", False, "old"),
+    WayKind("temporary", "", False, "old"), WayKind("without", "", False, "none"),
+)  # fmt: skip
+WAY_KINDS: Mapping[str, WayKind] = {k.kind: k for k in _KINDS}  # the kinds of way an owner chooses from
 WAY_GROUPS: Mapping[str, frozenset[str]] = {
     "all": frozenset(WAY_KINDS),
     "rebuilds": frozenset(k.kind for k in _KINDS if k.rebuilds),
@@ -229,7 +223,6 @@ class Way:
 
     @property
     def traits(self) -> WayKind:
-        """What this way's kind is made of."""
         return WAY_KINDS[self.kind]
 
 
@@ -268,8 +261,7 @@ class Years:
     horizon_stated: bool = True
 
 
-NO_WAY = "none"
-"""``then`` of a way after which nothing more is due."""
+NO_WAY = "none"  # ``then`` of a way after which nothing more is due
 
 
 @dataclass(frozen=True)
@@ -344,9 +336,7 @@ class Case:
     measured: str = ""
 
     def way(self, name: str) -> Way:
-        """The way of that name."""
         return next(w for w in self.ways if w.way == name)
 
     def supplier(self, name: str) -> Supplier:
-        """The supplier of that name."""
         return next(s for s in self.suppliers if s.supplier == name)

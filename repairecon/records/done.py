@@ -25,17 +25,12 @@ DONE_KINDS: Mapping[str, str] = {
 }
 """What a row of actual.csv may tell, in words for the owner."""
 LOG_KINDS: Mapping[str, tuple[str, ...]] = {
-    "range": ("p10", "p50", "p90", "actual"),
-    "chance": ("outcome", "chance", "happened"),
-    "count": ("outcome",),
-    "hours": ("p50", "actual"),
-    "price": ("p50", "actual"),
-    "days": ("group", "p50", "actual"),
+    "range": ("p10", "p50", "p90", "actual"), "chance": ("outcome", "chance", "happened"), "count": ("outcome",),
+    "hours": ("p50", "actual"), "price": ("p50", "actual"), "days": ("group", "p50", "actual"),
     "life": ("group", "happened"),
-}
+}  # fmt: skip
 """What a row of a job log may tell, and the columns that it then needs."""
-QUANTITIES = ("cash", "own hours", "days", "total")
-"""Quantities of a job whose ranges are kept."""
+QUANTITIES = ("cash", "own hours", "days", "total")  # quantities of a job whose ranges are kept
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,7 +71,6 @@ class Actual:
         return tuple(r for r in self.rows if r.kind == kind and r.filled)
 
     def row(self, kind: str, name: str) -> Done | None:
-        """The row of that kind and name."""
         return next((r for r in self.of(kind) if r.name == name), None)
 
     @property
@@ -86,7 +80,6 @@ class Actual:
 
     @property
     def found(self) -> tuple[tuple[str, str], ...]:
-        """Events with the outcomes found."""
         return tuple((r.name, r.outcome) for r in self.of("found"))
 
 
@@ -172,12 +165,10 @@ class JobLog:
     rows: tuple[Logged, ...] = ()
 
     def of(self, kind: str) -> tuple[Logged, ...]:
-        """The rows of a kind."""
         return tuple(r for r in self.rows if r.kind == kind)
 
     @property
     def jobs(self) -> tuple[str, ...]:
-        """Names of the jobs, each once."""
         return tuple(dict.fromkeys(r.job for r in self.rows))
 
 

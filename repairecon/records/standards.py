@@ -6,8 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Literal
 
-VERDICTS = ("same", "near", "not", "unknown")
-"""From the best to no answer."""
+VERDICTS = ("same", "near", "not", "unknown")  # from the best to no answer
 STATUSES = ("published", "doubtful", "from memory")
 """How far a row of a table can be trusted, from the best to the worst."""
 AlikeVerdict = Literal["same", "near", "not", "unknown"]
@@ -91,6 +90,5 @@ class WhichPart:
     ruled_out: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, object]:
-        """The answer as plain lists and dictionaries."""
         parts = [asdict(p) for p in self.parts]
         return {"measured": self.measured, "parts": parts, "notes": list(self.notes), "not": list(self.ruled_out)}

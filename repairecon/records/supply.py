@@ -96,7 +96,6 @@ class OrderLine:
 
     @property
     def pieces(self) -> int:
-        """Pieces in all the packs."""
         return self.packs * self.pack
 
 

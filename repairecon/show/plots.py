@@ -42,6 +42,7 @@ BESIDE = ("axes fraction", "data")
 
 Place = tuple[float, float]
 
+
 @lru_cache(maxsize=4096)
 def inches(text: str, size: float = SIZE) -> float:
     """Width of one line of text [inch]."""

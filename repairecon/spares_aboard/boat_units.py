@@ -16,10 +16,9 @@ from repairecon.book.on_hand import piece_of
 from repairecon.buying.inputs import mean_of
 from repairecon.kinds import facts
 from repairecon.kinds.facts import kinds
-from repairecon.read.boat import JOBS, age_years, read_papers
+from repairecon.read.boat import JOBS, age_years, read_papers, same_part
 from repairecon.read.case_folder import read_case
 from repairecon.read.columns import CASE
-from repairecon.read.from_stock import same_part
 from repairecon.read.problems import Problems, key
 from repairecon.rebuild_or_buy.lives import case_before, life_of
 from repairecon.records import BoatUnit, Case, Item, RepaireconError

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from repairecon.book.on_hand import day_number, last_day, whole_unit
 from repairecon.formulas import demand, ranges, valuation
 from repairecon.read.case_folder import read_case
-from repairecon.read.passage_toml import CRITICAL, OTHER, PassageDefaults
+from repairecon.read.defaults import Defaults
 from repairecon.read.problems import key
+from repairecon.read.toml_records import CRITICAL, OTHER
 from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.learned import with_own_lives
 from repairecon.rebuild_or_buy.model import Model
@@ -122,7 +123,7 @@ class Look:
     hours: float | None
     record: Record
     cases: Mapping[str, CaseWorth]
-    defaults: PassageDefaults
+    defaults: Defaults
     today: datetime.date
     around: BoatAround | None
 

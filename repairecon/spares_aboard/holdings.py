@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from repairecon.book.on_hand import day_number, day_of, last_day, whole_unit
 from repairecon.formulas import valuation
-from repairecon.read.passage_toml import PassageDefaults
+from repairecon.read.defaults import Defaults
 from repairecon.records import Item, Lot, Movement, Passage, SpareWish, StockLine
 
 _THOUSAND, _MILLION, _WHOLE_MONEY = 1e3, 1e6, 1e9
@@ -188,7 +188,7 @@ def out_of_date(frame: pd.DataFrame) -> dict[tuple[int, str], float]:
 
 
 def turning_table(
-    lots: Sequence[Lot], items: Mapping[int, Item], passage: Passage, defaults: PassageDefaults, until: datetime.date
+    lots: Sequence[Lot], items: Mapping[int, Item], passage: Passage, defaults: Defaults, until: datetime.date
 ) -> pd.DataFrame:
     """Whole units that lie aboard, and the day by which to turn each by hand."""
     rows = []

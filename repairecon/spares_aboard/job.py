@@ -21,12 +21,12 @@ from repairecon.book.on_hand import piece_of, read_case_aboard
 from repairecon.book.spares_book import SparesBook, book_at, passage_for
 from repairecon.book.stock import stands
 from repairecon.read import values
-from repairecon.read.boat import BoatPapers, boat_around, read_boat, today_of
+from repairecon.read.boat import BoatPapers, boat_around, read_boat, same_part, today_of
 from repairecon.read.closed import FOLDER as DECIDED
-from repairecon.read.from_stock import same_part
+from repairecon.read.defaults import Defaults
 from repairecon.read.orders import AskLine
-from repairecon.read.passage_toml import PERIOD, PassageDefaults
 from repairecon.read.problems import key
+from repairecon.read.toml_records import PERIOD
 from repairecon.read.values import Misread
 from repairecon.records import RepaireconError
 from repairecon.show.sheet import Panel, Shown
@@ -77,7 +77,7 @@ class SparesAnswer(Shown):
         self._standing = [m for m in self._movements if m.undoes is None and stands(m.number, undone_by)]
         self.passage, self.today, self._home = passage, today, home
         # Defaults are listed as they are used: a list of its own for each part, the same in any order of asking
-        self._of_period, self._of_carry, self._of_turning = (PassageDefaults() for _ in range(3))
+        self._of_period, self._of_carry, self._of_turning = (Defaults() for _ in range(3))
         self.boat, self.figures = about.get("boat", "") or book.ledger.path.stem, about.get("figures", "")
         self.currency, self.budget = about.get("home_currency", "EUR"), passage.budget
         days, more = (
@@ -272,9 +272,7 @@ def shopping_list(book: str | os.PathLike[str]) -> ShoppingList:
     return ShoppingList(tuple(lines), left_out, papers)
 
 
-def _of_jobs(
-    papers: BoatPapers, cards: Collection[records.Item]
-) -> tuple[list[_Lacks], tuple[tuple[str, str], ...]]:
+def _of_jobs(papers: BoatPapers, cards: Collection[records.Item]) -> tuple[list[_Lacks], tuple[tuple[str, str], ...]]:
     """What open jobs want beyond what lies aboard, and the jobs that could not be read."""
     made: list[_Lacks] = []
     failed: list[tuple[str, str]] = []

@@ -14,8 +14,7 @@ from repairecon import FindingError, RepaireconError, read_case, rebuild_or_buy
 from repairecon.after_the_job.bridge import Estimate, bridge, settled, worker
 from repairecon.after_the_job.job import after_the_job, decide
 from repairecon.after_the_job.screen import full
-from repairecon.read.closed import Closed, read_closed
-from repairecon.read.job_log import read_log
+from repairecon.read.closed import Closed, read_closed, read_log
 from repairecon.records import (
     QUANTITIES,
     Actual,

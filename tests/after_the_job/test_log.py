@@ -11,7 +11,7 @@ from scipy import stats
 
 from repairecon.after_the_job.job import after_the_job
 from repairecon.after_the_job.log import calibration, held
-from repairecon.read.job_log import read_log
+from repairecon.read.closed import read_log
 from repairecon.records import JobLog, Logged, Source
 
 DATA = Path(__file__).parents[2] / "data"

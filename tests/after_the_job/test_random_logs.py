@@ -13,8 +13,9 @@ from repairecon.after_the_job import charts, screen
 from repairecon.after_the_job.command import as_json
 from repairecon.after_the_job.job import after_the_job
 from repairecon.after_the_job.log import calibration
-from repairecon.read.job_log import learned_text, log_text, read_learned, read_log
+from repairecon.read.closed import log_text, read_log
 from repairecon.read.problems import Problems
+from repairecon.read.toml_records import learned_text, read_learned
 from repairecon.records import LOG_KINDS, QUANTITIES, STAGES, JobLog, Logged, Source
 
 ODD = (0.0, 1e-12, 1e-3, 0.5, 1.0, 3.0, 10.0, 250.0, 1e6)

@@ -19,8 +19,7 @@ from repairecon.after_the_job.book_items import BookWishes
 from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
 from repairecon.after_the_job.spares_book import into_the_book
 from repairecon.book.spares_book import SparesBook, open_book
-from repairecon.read.closed import read_closed
-from repairecon.read.job_log import read_log
+from repairecon.read.closed import read_closed, read_log
 from repairecon.records import BookError
 
 DATA = Path(__file__).parents[2] / "data"

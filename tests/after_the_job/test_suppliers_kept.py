@@ -14,9 +14,9 @@ from repairecon.after_the_job.job import after_the_job, decide
 from repairecon.after_the_job.screen import learned as learned_words
 from repairecon.compare_quotes.job import compare_quotes
 from repairecon.read.case_folder import read_case
-from repairecon.read.closed import Closed, read_actual, read_closed
-from repairecon.read.job_log import add_to_log, log_text, read_learned, read_log, write_learned
+from repairecon.read.closed import Closed, add_to_log, log_text, read_actual, read_closed, read_log
 from repairecon.read.problems import Problems
+from repairecon.read.toml_records import read_learned, write_learned
 from repairecon.rebuild_or_buy.learned import with_learned
 from repairecon.records import JobLog, Logged, Moved, Source
 

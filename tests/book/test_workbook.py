@@ -17,15 +17,14 @@ from openpyxl.utils.datetime import MAC_EPOCH
 from workbook_makers import ROWS, SHEET, book, packed, parts, saved, with_part, with_rows
 
 from repairecon.read.files import Unreadable
-from repairecon.read.loose_cells import date_of_serial
 from repairecon.read.sheets import MOST_COLUMNS, Sheet, column_letters, read_sheet
-from repairecon.read.values import Misread
-from repairecon.read.workbook import LARGEST_UNPACKED, MOST_EMPTY, read_workbook
+from repairecon.read.values import Misread, date_of_serial
+from repairecon.read.workbook import LARGEST_UNPACKED, MOST_EMPTY, read_sheets
 from repairecon.records import SheetError
 
 
 def read(data: bytes, wanted: str = "") -> Sheet:
-    return read_workbook(data, "list.xlsx", wanted)
+    return read_sheets(data, "list.xlsx", wanted)[0]
 
 
 def refused(data: bytes) -> str:

@@ -20,8 +20,8 @@ from repairecon.read.boat import frozen_papers, read_boat, today_of
 from repairecon.read.case_folder import read_case
 from repairecon.read.case_workbook_out import folder_of, write_case_workbook
 from repairecon.read.findings import keep_findings
+from repairecon.read.lists_of_others import preview
 from repairecon.read.look_again import look_again
-from repairecon.read.quotes_import import preview
 from repairecon.records import Case, CaseError, RepaireconError, Source
 
 DATA = Path(__file__).resolve().parents[2] / "data"
@@ -374,8 +374,9 @@ def test_findings_are_kept_in_it(book: Path, tmp_path: Path) -> None:
         same(keep_findings(folder, found, stage), keep_findings(book, found, stage))
         same(read_case(folder), read_case(book))
     assert not [r for r in look_again(read_case(book)) if r.rule == "file"]
-    with pytest.raises(CaseError, match="sheet case"):
+    with pytest.raises(CaseError, match="sheet case") as told:
         keep_findings(book, {"shaft": "square"})
+    assert [f.row for f in told.value.faults] == [None]  # what is not kept stands in no row
 
 
 def test_quotes_are_taken_into_it(book: Path, tmp_path: Path) -> None:

@@ -235,7 +235,7 @@ def test_safety_by_kind_and_words(tmp_path: Path, name: str, kind: str, barred: 
 
 def test_no_default_number_in_code() -> None:
     """Readers know 0 and 1, limits and sizes by name; what a case is given stands in data."""
-    readers = ("case_toml", "default_rows", "events", "parts_tasks_looks", "quotes", "reading", "ways")
+    readers = ("toml_records", "default_rows", "events", "table_records", "reading", "ways")
     for name in readers:
         tree = ast.parse((FILES / f"{name}.py").read_text("utf-8"))
         numbers = {n.value for n in ast.walk(tree) if isinstance(n, ast.Constant) and isinstance(n.value, float)}

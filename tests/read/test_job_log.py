@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 
 from repairecon import CaseError, RepaireconError, read_case
-from repairecon.read.job_log import add_to_log, learned_text, log_text, read_learned, read_log, write_learned
+from repairecon.read.closed import add_to_log, log_text, read_log
 from repairecon.read.problems import Problems
+from repairecon.read.toml_records import learned_text, read_learned, write_learned
 from repairecon.records import ChanceCount, HoursBias, JobLog, Learned, LearnedLife, Logged, Source
 
 DATA = Path(__file__).parents[2] / "data"

@@ -14,8 +14,8 @@ import pytest
 from case_makers import GOOD, THREE, cell, toml, write
 
 from repairecon.read import read_case
-from repairecon.read.look_again import Remark, look_again
-from repairecon.read.look_again_figures import rates, rows_of
+from repairecon.read.files import rows_of
+from repairecon.read.look_again import RATES, Remark, look_again
 from repairecon.records import Case, Range, Source, Way
 
 HERE = Path(__file__).parent
@@ -229,5 +229,5 @@ def test_every_rule_has_its_reason_and_a_sentence() -> None:
 def test_the_rates_are_those_of_a_stated_day() -> None:
     # euro reference rates of the European Central Bank, 2 January 2024, from memory: the table must hold them
     for code, rate in {"USD": 1.0956, "GBP": 0.86645, "SEK": 11.1425, "JPY": 155.37, "CHF": 0.9305}.items():
-        per_euro, within = rates()[code]
+        per_euro, within = RATES[code]
         assert per_euro / within < rate < per_euro * within

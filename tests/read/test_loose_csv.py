@@ -11,9 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from repairecon.read.files import Unreadable
-from repairecon.read.loose_cells import agreed_mark, date_text, number_text
-from repairecon.read.sheets import Cell, read_csv_sheet
-from repairecon.read.values import Misread
+from repairecon.read.sheets import read_csv_sheet
+from repairecon.read.values import Cell, Misread, agreed_mark, date_text, number_text
 
 
 def rows(text: str | bytes, headings: tuple[str, ...] = ()) -> dict[int, tuple[Cell, ...]]:

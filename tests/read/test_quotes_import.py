@@ -18,7 +18,7 @@ from workbook_makers import book, saved
 
 from repairecon.__main__ import main
 from repairecon.read import files, preview, read_case
-from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport
+from repairecon.read.lists_of_others import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport
 from repairecon.records import CaseError, PriceBreak, RepaireconError, SheetError
 
 COLUMNS = {"Article": "item", "Unit price": "price"}
@@ -236,7 +236,7 @@ def test_a_workbook_with_suppliers_in_a_column(tmp_path: Path) -> None:
     (tmp_path / "offer.xlsx").write_bytes(saved(made))
     folder = write(tmp_path / "case", GOOD)
     columns = {"Part": "item", "From": "supplier", "Price": "price"}
-    with pytest.raises(SheetError, match="2 sheets; say which: 'Sheet', 'Terms'"):
+    with pytest.raises(SheetError, match="2 sheets; name one of: 'Sheet', 'Terms'"):
         preview(folder, tmp_path / "offer.xlsx", columns)
     told = preview(folder, tmp_path / "offer.xlsx", columns, sheet="sheet")
     assert [r.why for r in told.rows] == [

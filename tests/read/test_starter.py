@@ -1,4 +1,4 @@
-"""A new case folder: complete, readable, and never in place of something."""
+"""A new case folder, and notebooks and demo cases copied: complete, readable, and never in place of something."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from repairecon.read import new_case, read_case, starter
+from repairecon.read import copy_notebooks, new_case, read_case, share_dir, starter
+from repairecon.read.case_folder import cases_in
 from repairecon.read.columns import CASE_FILES, FILES, sections
 from repairecon.records import RepaireconError, Years
 
@@ -120,3 +121,45 @@ def test_all_or_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None
     with pytest.raises(RepaireconError, match="nothing was changed"):
         new_case(tmp_path / "boats" / "pump")
     assert list(tmp_path.iterdir()) == []
+
+
+def shared(place: Path) -> Path:
+    (place / "notebooks" / ".ipynb_checkpoints").mkdir(parents=True)
+    (place / "notebooks" / "job.ipynb").write_text("{}")
+    (place / "notebooks" / ".ipynb_checkpoints" / "job.ipynb").write_text("old")
+    (place / "data" / "pump").mkdir(parents=True)
+    (place / "data" / "pump" / "case.toml").write_bytes(b"[unit]\r\n")
+    return place
+
+
+def test_in_this_checkout() -> None:
+    assert (share_dir() / "notebooks").is_dir()
+    cases = cases_in(share_dir() / "data")
+    assert len(cases) >= 7
+    for case in cases:
+        assert read_case(case).unit.figures == "invented"
+
+
+@pytest.mark.parametrize("where", ["repairecon/_share", "."])
+def test_installed_or_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, where: str) -> None:
+    monkeypatch.setattr(starter, "_PACKAGE", tmp_path / "repairecon")
+    with pytest.raises(RepaireconError, match="install the package again"):
+        share_dir()
+    place = shared(tmp_path / where)
+    assert share_dir() == place
+    target = copy_notebooks(tmp_path / "mine")
+    copied = sorted(str(p.relative_to(target)) for p in target.rglob("*") if p.is_file())
+    assert copied == ["data/pump/case.toml", "notebooks/job.ipynb"]
+    assert (target / "data" / "pump" / "case.toml").read_bytes() == b"[unit]\r\n"
+
+
+def test_no_copy_overwrites(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shared(tmp_path / "repairecon" / "_share")
+    monkeypatch.setattr(starter, "_PACKAGE", tmp_path / "repairecon")
+    target = tmp_path / "mine"
+    (target / "notebooks").mkdir(parents=True)
+    (target / "notebooks" / "job.ipynb").write_text("my own")
+    with pytest.raises(RepaireconError, match=r"there already: name another folder"):
+        copy_notebooks(target)
+    assert (target / "notebooks" / "job.ipynb").read_text() == "my own"
+    assert not (target / "data").exists()

@@ -11,7 +11,7 @@ import openpyxl
 import pytest
 
 from repairecon.read.columns import FILES
-from repairecon.read.units_list import read_units_list
+from repairecon.read.lists_of_others import read_units_list
 from repairecon.records import SheetError
 
 HEAD = ["Equipment", "Type", "Qty", "Date fitted", "Price", "Engine hours", "Colour", "Essential", "Serial numbr"]

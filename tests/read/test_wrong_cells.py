@@ -122,7 +122,7 @@ ONE_CELL = [
     (LOOKS, 2, "look", "", "nothing", "name the look"),
     (LOOKS, 2, "event", "shfat", "an unknown event 'shfat'", "did you mean 'shaft'?"),
     (LOOKS, 2, "event", "zzz", "an unknown event 'zzz'", "write one of: 'neglect', 'shaft', 'casing'"),
-    (LOOKS, 2, "event", "", "neither an event nor a price_of", "or in price_of a part or a way"),
+    (LOOKS, 2, "event", "", "neither event nor price_of", "or in price_of a part or a way"),
     (LOOKS, 2, "price_of", "bearing", "'bearing' beside the event 'shaft'", "keep one of the two"),
     (LOOKS, 4, "price_of", "shfat", "an unknown part or way 'shfat'", "did you mean 'shaft'?"),
     (LOOKS, 4, "price_of", "second hand", "an unknown part or way 'second hand'", "did you mean 'second-hand'?"),

@@ -1,0 +1,388 @@
+"""Lists as others write them: a supplier's prices into quotes.csv, shown first; an owner's units as units.csv."""
+
+from __future__ import annotations
+
+import datetime
+import os
+import re
+from collections import defaultdict
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from repairecon.read import sheets
+from repairecon.read.boat import units_of
+from repairecon.read.case_folder import open_case
+from repairecon.read.case_workbook import is_workbook
+from repairecon.read.case_workbook_out import file_bytes, keep_files
+from repairecon.read.columns import FILES, SUPPLIERS_MONEY, Column
+from repairecon.read.files import OBEYED, csv_text
+from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
+from repairecon.read.reading import Reading
+from repairecon.read.sheets import CsvTable, Sheet, headed, heading, heading_row, read_sheet, tidied
+from repairecon.read.tables import Row, Table, read_table, table_of
+from repairecon.read.values import Cell, Misread, date, text_of
+from repairecon.records import Case, CaseError, Fault, RepaireconError, SheetError
+
+COLUMNS_FILE = "columns.csv"  # which heading of a supplier's is which column
+ADDED, CHANGED, SAME, LEFT_OUT = "added", "changed", "as it was", "left out"
+QUOTES = "quotes.csv"
+_FIRST = ("item", "supplier", "quoted_likely")
+_DIFFER_BY = ("designation", "part_class", "pack")  # columns that tell two quotes of one item and supplier apart
+_QUOTES, _UNITS = FILES["quotes.csv"], FILES["units.csv"]
+_SHORT = {heading(word): c.heading for c in _QUOTES.declared.values() for word in (*c.also, c.name)}
+_SHORT["core"] = _SHORT["quoted_core"]
+_BREAK = re.compile(r"price_from_([1-9][0-9]{0,5})")
+_PLAIN_SIGN = re.compile(r"[+-][\w.,/ x-]*")
+
+
+def known_columns(columns: Mapping[str, str], file: str, problems: Problems) -> dict[str, str]:
+    """Our column by the owner's heading; what is unknown or double is a fault."""
+    known: dict[str, str] = {}
+    for theirs, ours in columns.items():
+        column = heading(ours)
+        column = _SHORT.get(column, column)
+        if column not in _QUOTES.known and not _BREAK.fullmatch(column):
+            options = [*_QUOTES.columns, *_SHORT, "price_from_10"]
+            problems.add(file, None, theirs, f"an unknown column {shown(ours)}", problems.advice(column, options))
+        elif column in known.values():
+            problems.add(file, None, theirs, f"a second heading for {column}", "keep one of the two")
+        elif not heading(theirs) or heading(theirs) in map(heading, known):
+            problems.add(file, None, theirs, f"a heading {shown(theirs)} twice or blank", "name each heading once")
+        else:
+            known[theirs] = column
+    if not known and not len(problems):
+        problems.add(file, None, "", "no columns", "say which heading is which column, as in price=Unit price")
+    return known
+
+
+def saved_columns(folder: Path, problems: Problems) -> list[Row]:
+    """Which heading is which column, by supplier, as kept in the case folder."""
+    path = folder / COLUMNS_FILE
+    return read_table(path if path.exists() else None, COLUMNS_FILE, FILES[COLUMNS_FILE], problems).rows
+
+
+def find_headings(sheet: Sheet, known: Mapping[str, str], problems: Problems) -> tuple[int, dict[int, str]]:
+    """The row of the headings, and our column by its place; what is missing or double is a fault."""
+    plain = {heading(theirs) for theirs in known}
+
+    def likeness(cells: tuple[Cell, ...]) -> int:
+        return len(plain & {heading(text_of(c)) for c in cells})
+
+    row = heading_row(sheet, likeness)
+    cells = sheet.rows.get(row, ())
+    names = [heading(text_of(c)) for c in cells]
+    there = {heading(text_of(c)): text_of(c) for c in cells if c is not None}
+    for theirs in known:
+        if heading(theirs) not in names:
+            near = there.get(closest(heading(theirs), there, cutoff=0.6 if likeness(cells) else SURE), "")
+            others = ", ".join(shown(n) for n in list(there.values())[:12])
+            write = f"did you mean {shown(near)}?" if near else f"name one of the headings: {others}"
+            problems.add(sheet.file, row or None, theirs, "no such heading", write)
+        elif names.count(heading(theirs)) > 1:
+            problems.add(sheet.file, row, theirs, "the heading twice", "rename one of the two")
+    return row, {names.index(heading(theirs)): ours for theirs, ours in known.items() if heading(theirs) in names}
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """One row of the list: cells by our columns, and the first thing wrong with it."""
+
+    row: int
+    cells: Mapping[str, str]
+    wrong: str = ""
+
+
+def sheet_rows(
+    sheet: Sheet, head: int, places: Mapping[int, str], decimal: str, currency: str
+) -> tuple[list[SheetRow], list[str]]:
+    """The rows below the headings that hold something under one of them, and how their numbers were read."""
+    breaks = {c: Column(name=c, type="number", unit=SUPPLIERS_MONEY) for c in places.values() if _BREAK.fullmatch(c)}
+    read, marks = tidied(headed(sheet, head, places), {**_QUOTES.declared, **breaks}, decimal, currency)
+    words = {",": "comma", ".": "point"}
+    notes = [f"{name}: numbers with a decimal {words[mark]}" for name, mark in marks.items() if mark]
+    made = []
+    for number, row in (item for item in read.rows.items() if item[0] != head):
+        cells, prices, wrong = dict[str, str](), dict[int, str](), ""
+        for (k, column), cell in zip(places.items(), row, strict=False):
+            text, bad = " ".join(text_of(cell).split()), cell if isinstance(cell, Misread) else None
+            if bad is None and text.startswith(OBEYED) and not _PLAIN_SIGN.fullmatch(text):
+                bad = Misread("text that a spreadsheet would obey: write it without the mark in front", shown(text))
+            if bad is not None:
+                wrong = wrong or f"{sheets.column_letters(k)}{number}, {column}: found {bad.found}; {bad.write}"
+            elif text and (match := _BREAK.fullmatch(column)):
+                prices[int(match[1])] = text
+            elif text:
+                cells[column] = text
+        if prices:
+            listed = [f"{packs} at {prices[packs]}" for packs in sorted(prices)]
+            cells["breaks"] = "; ".join(filter(None, [cells.get("breaks", ""), *listed]))
+        made.append(SheetRow(number, cells, wrong))
+    return made, notes
+
+
+@dataclass(frozen=True)
+class ImportedRow:
+    """What becomes of a row of the list; ``row`` is that of the list, ``quotes_row`` that of quotes.csv."""
+
+    row: int
+    item: str
+    supplier: str
+    becomes: str
+    why: str = ""
+    quotes_row: int | None = None
+
+
+@dataclass(frozen=True)
+class QuotesImport:
+    """What a list brings into quotes.csv; ``columns`` is our column by the heading of the list."""
+
+    folder: Path
+    supplier: str
+    file: str
+    sheet: str
+    columns: Mapping[str, str]
+    rows: tuple[ImportedRow, ...]
+    notes: tuple[str, ...]
+    quotes: bytes
+    written: bool = False
+
+    def those(self, becomes: str) -> tuple[ImportedRow, ...]:
+        return tuple(r for r in self.rows if r.becomes == becomes)
+
+    def write(self, keep_columns: bool = False) -> QuotesImport:
+        """Bring the list into quotes.csv, and with ``keep_columns`` its columns into columns.csv, or neither."""
+        if keep_columns and is_workbook(self.folder):
+            raise RepaireconError("columns are kept in a case folder: name the columns each time for a workbook")
+        if keep_columns and not self.supplier:
+            raise SheetError([Fault(self.file, None, "supplier", "nothing", "say whose columns to keep")])
+        files: dict[str, bytes] = {}
+        if self.those(ADDED) or self.those(CHANGED):
+            files[QUOTES] = self.quotes
+        if keep_columns:
+            problems, names = Problems(), FILES[COLUMNS_FILE].columns
+            saved = saved_columns(self.folder, problems)
+            problems.stop_if_any()
+            others = [[r.text(c) for c in names] for r in saved if key(r.text("supplier")) != key(self.supplier)]
+            kept = [[self.supplier, ours, theirs, "", ""] for theirs, ours in self.columns.items()]
+            files[COLUMNS_FILE] = csv_text([names, *others, *kept]).encode()
+        keep_files(self.folder, files)
+        return replace(self, written=bool(files))
+
+
+def preview(
+    case_folder: str | os.PathLike[str], spreadsheet: str | os.PathLike[str],
+    columns: Mapping[str, str] | None = None, supplier: str = "", sheet: str = "", quoted_on: str = "",
+    decimal: str = "",
+) -> QuotesImport:  # fmt: skip
+    """What a supplier's list (.xlsx, .csv, .txt or .tsv) would bring into quotes.csv; ``write`` then writes it.
+
+    An item is found by its name, else by a designation that the supplier quoted before, else by the part's standard
+    size; never by likeness. A row that quotes the same item, supplier, designation, class and pack (as far as the list
+    has them) as one in quotes.csv changes it. ``columns`` has our column (of quotes.csv, or ``price_from_10`` for a
+    price from ten packs on) by the list's heading; left out: those kept in columns.csv for the supplier. ``supplier``
+    may be left out where a heading stands for that column, ``sheet`` where only one is not hidden; ``quoted_on`` is the
+    day of rows that give none, ``decimal`` the decimal mark where a column does not give it away. SheetError if the
+    list or the columns cannot be taken at all, CaseError if quotes.csv or the names of the case cannot be.
+    """
+    # the case as far as names and quotes go; other faults are for the day on which it is worked out
+    case, reading = open_case(case_folder)
+    broken = {f for f in ("parts.csv", "ways.csv", "suppliers.csv") if not reading.tables[f].whole}
+    named = {reading.problems.called.get(f, f) for f in (*broken, QUOTES)}
+    if found := [f for f in reading.problems.faults if f.file in named]:
+        raise CaseError(found)
+    for row in reading.boat.tables["suppliers.csv"].rows if reading.boat else ():
+        reading.suppliers.add(row.text("supplier"))  # of the boat's own a case takes those alone that have quoted
+    return _Job(Path(case_folder), Path(spreadsheet), case, reading, quoted_on).run(columns, supplier, sheet, decimal)
+
+
+@dataclass
+class _Job:
+    folder: Path
+    spreadsheet: Path
+    case: Case
+    reading: Reading
+    quoted_on: str
+    supplier: str = ""
+    problems: Problems = field(default_factory=Problems)
+
+    def run(self, columns: Mapping[str, str] | None, supplier: str, sheet_name: str, decimal: str) -> QuotesImport:
+        """What becomes of each row; rows with which the case could not be read are left out, until it can."""
+        self.supplier = self.reading.suppliers.find(supplier)
+        if supplier and not self.supplier:
+            advice = self.reading.suppliers.advice(self.problems, supplier, "add its row to suppliers.csv first")
+            self._fault("supplier", f"an unknown supplier {shown(supplier)}", advice)
+        if columns is None:
+            saved = saved_columns(self.folder, self.problems)
+            columns = {r.text("heading"): r.text("column") for r in saved if key(r.text("supplier")) == key(supplier)}
+        known = known_columns(columns, self.spreadsheet.name, self.problems)
+        if isinstance(date(self.quoted_on), Misread) and self.quoted_on:
+            self._fault("quoted_on", shown(self.quoted_on), "write a date such as 2026-03-31")
+        if decimal not in ("", ",", "."):
+            self._fault("decimal", shown(decimal), "write , or .")
+        self.problems.stop_if_any(SheetError)
+        ours = set(known.values())
+        if not self.supplier and "supplier" not in ours:
+            self._fault("supplier", "nothing", "say who quotes, or which heading is the supplier")
+        if not ours & {"item", "designation"}:
+            self._fault("item", "nothing", "say which heading is the item or the designation")
+        if "quoted_likely" not in ours:
+            self._fault("quoted_likely", "nothing", "say which heading is the price")
+        self.problems.stop_if_any(SheetError)
+        sheet = read_sheet(self.spreadsheet, sheet_name, known)
+        head, places = find_headings(sheet, known, self.problems)
+        self.problems.stop_if_any(SheetError)
+        money = {s.supplier: s.currency for s in self.case.suppliers}
+        read, read_as = sheet_rows(sheet, head, places, decimal, money.get(self.supplier, ""))
+        table, rows = self._settled(read)
+        notes = (*sheet.notes, f"headings found in row {head}", *read_as)
+        return QuotesImport(
+            self.folder, supplier, sheet.file, sheet.name, dict(columns), rows, notes, table.data()
+        )  # fmt: skip
+
+    def _fault(self, column: str, found: str, write: str) -> None:
+        self.problems.add(self.spreadsheet.name, None, column, found, write)
+
+    def _settled(self, read: list[SheetRow]) -> tuple[CsvTable, tuple[ImportedRow, ...]]:
+        """The rows brought in, again and again until none is left that spoils the case."""
+        wrong: dict[int, str] = {}
+        while True:
+            table = CsvTable(file_bytes(self.folder, QUOTES), _QUOTES.known, _FIRST)
+            items, taken = _Items(self.case, table), dict[int, int]()
+            rows = tuple(self._row(table, items, row, wrong.get(row.row, ""), taken) for row in read)
+            _, reading = open_case(self.folder, instead={QUOTES: table.data()})
+            ours = {r.quotes_row: r.row for r in rows if r.becomes in (ADDED, CHANGED)}
+            found = [f for f in reading.problems.faults if f.file == reading.problems.called.get(QUOTES, QUOTES)]
+            more = {ours[f.row]: f"{f.column}: found {f.found}; {f.write}" for f in found if f.row in ours}
+            if found and not more:
+                raise CaseError(found)
+            if not more:
+                return table, rows
+            wrong |= more
+
+    def _row(self, table: CsvTable, items: _Items, row: SheetRow, wrong: str, taken: dict[int, int]) -> ImportedRow:
+        """Add a row, change the one that quotes the same, or leave it out; ``taken`` are rows of quotes.csv so met."""
+        named = row.cells.get("supplier")
+        seller = self.supplier if named is None else self.reading.suppliers.find(named)
+        item, why = items.find(row.cells.get("item", ""), row.cells.get("designation", ""), seller)
+        if not seller:
+            why = f"no supplier {shown(named or '')} in suppliers.csv"
+        why = wrong or row.wrong or why or ("" if row.cells.get("quoted_likely") else "no price")
+        made = ImportedRow(row.row, item or row.cells.get("item", ""), seller, LEFT_OUT, why)
+        if why:
+            return made
+        day = row.cells.get("quoted_on") or self.quoted_on
+        cells = {**row.cells, "item": item, "supplier": seller, **({"quoted_on": day} if day else {})}
+        numbers = items.rows[key(item), key(seller)]
+        pairs = {n: [(table.cells(n).get(c, ""), cells.get(c, "")) for c in _DIFFER_BY] for n in numbers}
+        same = [n for n in numbers if all(_same_cell(*map(str.casefold, both)) for both in pairs[n] if all(both))]
+        if len(same) > 1:
+            why = f"rows {', '.join(map(str, same))} of quotes.csv quote the same"
+            return replace(made, why=f"{why}: bring in designation, part_class or pack")
+        if not same:
+            number = table.add(cells)
+            numbers.append(number)
+            taken[number] = row.row
+            return replace(made, becomes=ADDED, quotes_row=number)
+        (target,) = same
+        if target in taken:
+            return replace(made, why=f"row {taken[target]} of the list quotes the same")
+        taken[target] = row.row
+        before = table.cells(target)
+        changes = _changes(before, cells)
+        why = "; ".join(f"{c}: {before.get(c) or 'blank'} -> {new or 'blank'}" for c, new in changes.items())
+        table.put(target, changes)
+        return replace(made, becomes=CHANGED if changes else SAME, why=why, quotes_row=target)
+
+
+def _changes(there: Mapping[str, str], cells: Mapping[str, str]) -> dict[str, str]:
+    """Cells to be written; a firm price takes the place of a range."""
+    fixed = ("item", "supplier")
+    changes = {c: text for c, text in cells.items() if c not in fixed and not _same_cell(there.get(c, ""), text)}
+    for name in [c.removesuffix("_likely") for c in cells if c.endswith("_likely")]:
+        for end in (f"{name}_low", f"{name}_high"):
+            if end not in cells and there.get(end) and not _same_cell(there[end], cells[f"{name}_likely"]):
+                changes[end] = ""
+    return changes
+
+
+def _same_cell(was: str, now: str) -> bool:
+    with suppress(ValueError):
+        return was == now or float(was) == float(now)
+    return False
+
+
+class _Items:
+    """Finds items by name, by what the supplier quoted before, by standard size."""
+
+    def __init__(self, case: Case, table: CsvTable) -> None:
+        self._names = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)])
+        self._sizes: dict[str, list[str]] = defaultdict(list)
+        for part in case.parts:
+            if part.standard_size:
+                self._sizes[key(part.standard_size)].append(part.part)
+        self.rows: dict[tuple[str, str], list[int]] = defaultdict(list)  # rows of quotes.csv by item and supplier
+        self._called: dict[tuple[str, str], dict[str, None]] = defaultdict(dict)
+        self._problems = Problems()
+        for number in table.rows():
+            row = table.cells(number)
+            item, seller, called = (row.get(c, "") for c in ("item", "supplier", "designation"))
+            self.rows[key(item), key(seller)].append(number)
+            if called:
+                self._called[key(seller), key(called)][self._names.find(item) or item] = None
+
+    def find(self, name: str, designation: str, seller: str) -> tuple[str, str]:
+        """The item, or why there is none."""
+        if name and (found := self._names.find(name)):
+            return found, ""
+        if not (word := name or designation):
+            return "", "no item"
+        for sort, known in (
+            ("quotes of this supplier for", [*self._called.get((key(seller), key(designation)), ())]),
+            ("parts of the size", self._sizes.get(key(designation), [])),
+        ):
+            if len(known) == 1:
+                return known[0], ""
+            if known:
+                some = ", ".join(shown(n) for n in known[:6])
+                return "", f"{len(known)} {sort} {shown(designation)}: {some}; name the item"
+        near = self._problems.advice(word, [*self._names, *self._sizes], "no part, way or standard size of that name")
+        return "", f"{shown(word)}: {near}"
+
+
+# ---- units -----------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class UnitsList:
+    """The rows as units.csv has them, how many, and the headings of which nothing was taken."""
+
+    data: bytes
+    many: int
+    left_out: tuple[str, ...]
+
+
+def read_units_list(path: Path) -> UnitsList:
+    """Read a list of units, headings taken for those that they surely mean; SheetError has every fault of it."""
+    sheet, problems = read_sheet(path, "", _UNITS.known), Problems()
+    words = {name: [name] for name in _UNITS.columns}
+    for c in _UNITS.declared.values():
+        words[c.heading] += [c.name, *c.also]
+    head = heading_row(sheet, lambda cells: len(sheets.places_meant([text_of(c) for c in cells], words)))
+    written = [text_of(c) for c in sheet.rows.get(head, ())]
+    meant = sheets.places_meant(written, words)
+    places, theirs = {k: ours for ours, k in meant.items()}, {ours: written[k] for ours, k in meant.items()}
+    table = Table(sheet.file)
+    if "unit" not in theirs:
+        known = ", ".join(("unit", *_UNITS.declared["unit"].also))
+        problems.add(sheet.file, head, "unit", "no such column", f"head the column of their names one of: {known}")
+    else:
+        kept, _ = tidied(headed(sheet, head, places), _UNITS.declared)
+        table = table_of(kept, _UNITS, problems)
+        units_of(table, datetime.date.today().isoformat())
+    called = Problems()
+    for f in problems.faults:
+        called.add(f.file, f.row, theirs.get(f.column, f.column), f.found, f.write)
+    called.stop_if_any(SheetError)
+    made = [[row.cells.get(c, "") for c in _UNITS.columns] for row in table.rows]
+    left_out = [text for k, text in enumerate(written) if text and k not in places]
+    return UnitsList(csv_text([_UNITS.columns, *made]).encode("utf-8"), len(made), tuple(left_out))
