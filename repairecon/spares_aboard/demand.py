@@ -367,18 +367,18 @@ def case_worth(wish: SpareWish) -> CaseWorth:
     model = Model(lived, grow(lived), {w: not why for w, why in screen(lived).items()})
     horizon = Horizon(model, sample(model, _DRAWS, 1), lived.years)
     years = horizon.years
-    pairs = [c for c in horizon.spares if c.combination in horizon.ways.index]
+    pairs = [c for c in horizon.spares if c.combination in model.ways]
     if not pairs:
         raise RepaireconError(
             f"passage.toml: {wish.item}: the case {folder.name} tells no worth of a spare: give it years to look ahead "
             "(horizon_years) and a way that ends with a spare, or write cost_without instead of case"
         )
     best = max(pairs, key=lambda c: c.net)
-    row = horizon.ways.loc[best.combination]
-    failures = float(row["failures_discounted"]) * years.like_units
+    of_way = horizon.ledger.failures[model.ways.index(best.combination)]
+    failures = of_way.discounted * years.like_units
     return CaseWorth(
         item=wish.item, case=folder.name, combination=best.combination, worth=best.worth,
         horizon_years=years.horizon_years, failures=failures,
         saved_each=best.worth / failures if failures > 0.0 else 0.0,
-        failures_a_year=float(row["failures_expected"]) * years.like_units / years.horizon_years,
+        failures_a_year=of_way.expected * years.like_units / years.horizon_years,
     )  # fmt: skip
