@@ -27,16 +27,17 @@ BAR, MOST_DRAWN, MEDIUM, LEAST = 0.28, 18, 5.0, 1.8
 
 def risk_picture(answer: SparesAnswer) -> plots.Picture:
     """What being without costs, and in what order to buy."""
-    c, curve = answer.currency, answer.budget_curve
+    c, curve, risk = answer.currency, answer.budget_curve, answer.risk
+    bought = answer.spend, risk.cost_then, risk.p_critical_then
     caption = "Nothing more is worth its money for this passage."
     if len(curve) > 1:
         first, most = curve.iloc[1], money(curve["spend"].iloc[-1], c)
         caption = (
             f"Buy from the left for as long as the line falls steeply: {first['item']} first, for "
-            f"{price(first['spend'], c)}; beyond {most} nothing more pays. This is the order; the list for your budget "
-            "may do better, as it weighs all purchases together."
+            f"{price(first['spend'], c)}; beyond {most} nothing more pays. This is the order; the list advised, the "
+            "dot, may lie under the line, as it weighs all purchases together."
         )
-    return plots.Picture(partial(risk_against_money, curve, c, answer.budget, caption), MEDIUM)
+    return plots.Picture(partial(risk_against_money, curve, c, bought, answer.budget, caption), MEDIUM)
 
 
 def places_picture(answer: SparesAnswer) -> plots.Picture:
@@ -88,12 +89,14 @@ def value_by_place(table: pd.DataFrame, currency: str, caption: str = "", ax: Ax
 
 
 def risk_against_money(
-    curve: pd.DataFrame, currency: str, budget: float | None = None, caption: str = "", ax: Axes | None = None
-) -> Axes:
+    curve: pd.DataFrame, currency: str, bought: tuple[float, float, float], budget: float | None = None,
+    caption: str = "", ax: Axes | None = None,
+) -> Axes:  # fmt: skip
     """What being without costs on average, as more is spent on spares in the best order.
 
     ``curve`` has a row a list: ``spend`` and ``expected_cost`` of being without [home money], ``p_critical_short``
-    (chance that anything critical is short); ``budget`` is what the owner will spend [home money], marked if given.
+    (chance that anything critical is short); ``bought`` says these three of the list advised, which is marked;
+    ``budget`` is what the owner will spend [home money], marked if given.
     """
     plots.check(curve, ["spend", "expected_cost", "p_critical_short"])
     rows = curve.sort_values("spend", kind="stable")
@@ -109,17 +112,15 @@ def risk_against_money(
     plots.axis_label(ax, "x", "spent on spares, the best buys first")
     plots.axis_label(ax, "y", "cost of being without, on average")
     ax.step([*spend, 1.04 * last], [*cost, cost[-1]], where="post", color=MAIN, linewidth=2.0, zorder=3, gid="risk")
-    at = rows[rows["spend"] <= budget].iloc[-1] if budget is not None else rows.iloc[-1]
-    shorts = [chance_words(float(row["p_critical_short"])) for row in (rows.iloc[0], at)]
-    first = f"nothing bought: {money_said(cost[0], currency)}; something critical short {shorts[0]}"
+    short = chance_words(float(rows["p_critical_short"].iloc[0]))
+    first = f"nothing bought: {money_said(cost[0], currency)}; something critical short {short}"
     write(ax, (0.0, cost[0]), first, "data", (6.0, 8.0), color=INK, path_effects=HALO)
     if budget is not None:
         ax.axvline(budget, color=TURN, linewidth=1.4, linestyle=(0, (4, 2)), zorder=2, gid="budget")
-    ax.plot([at["spend"]], [at["expected_cost"]], "o", ms=8, color=TURN, mec="white", zorder=5, gid="chosen")
-    spent, left = (money_said(at[name], currency) for name in ("spend", "expected_cost"))
-    words = "your budget" if budget is not None else "all that pays"
-    end = wrap(f"{words}: {spent} spent, {left} left, something critical short {shorts[1]}", margins.right - 0.2)
-    write(ax, (1.0, float(at["expected_cost"])), end, BESIDE, (9.0, 0.0), color=INK)
+    ax.plot([bought[0]], [bought[1]], "o", ms=8, color=TURN, mec="white", zorder=5, gid="chosen")
+    spent, left = (money_said(x, currency) for x in bought[:2])
+    words = f"bought as advised: {spent} spent, {left} left, something critical short {chance_words(bought[2])}"
+    write(ax, (1.0, bought[1]), wrap(words, margins.right - 0.2), BESIDE, (9.0, 0.0), color=INK)
     return ax
 
 

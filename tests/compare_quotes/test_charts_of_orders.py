@@ -87,15 +87,17 @@ def test_value_and_what_was_written_down_stand_end_to_end() -> None:
 
 
 @pytest.mark.parametrize("budget", [None, 0.0, 60.0, 999.0])
-def test_the_budget_marks_the_best_list_it_pays_for(budget: float | None) -> None:
+def test_the_list_advised_is_marked_where_it_lies(budget: float | None) -> None:
     curve = pd.DataFrame(
         {"spend": [0.0, 10.0, 50.0, 90.0], "expected_cost": [500.0, 300.0, 120.0, 90.0],
          "p_critical_short": [0.4, 0.3, 0.1, 0.05]}
     )  # fmt: skip
-    ax = spares_charts.risk_against_money(curve, "EUR", budget, CAPTION)
+    bought = 58.0 if budget != 0.0 else 0.0, 110.0, 0.08
+    ax = spares_charts.risk_against_money(curve, "EUR", bought, budget, CAPTION)
     (spend,), (cost,) = by_gid(ax, "chosen").get_data()
-    wanted = {None: (90.0, 90.0), 0.0: (0.0, 500.0), 60.0: (50.0, 120.0), 999.0: (90.0, 90.0)}[budget]
-    assert (spend, cost) == wanted
+    assert (spend, cost) == bought[:2]
+    spoken = " ".join(" ".join(said(ax)).split())
+    assert f"bought as advised: EUR {spend:.0f} spent, EUR 110 left, something critical short 8 in 100" in spoken
     assert not overlapping(boxes(ax))
 
 
