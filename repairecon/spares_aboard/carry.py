@@ -117,14 +117,18 @@ class Carried:
             cost_now=float(self._without @ now[1]), cost_then=float(self._without @ then[1]),
         )  # fmt: skip
 
-    def _without_some(self, k: int, fewer: int, cost: Floats | None = None) -> float:
+    def _groups_at(self, cost: Sequence[float]) -> dict[int, _Part]:
+        """The same parts with other costs of being without."""
+        modes = self._modes_at(np.array(cost, dtype=float))
+        other = {p: _Part(p.group, self._demands, modes, self._left) for p in self._groups.values()}
+        return {k: other[part] for k, part in self._groups.items()}
+
+    def _without_some(self, k: int, fewer: int, parts: Mapping[int, _Part] | None = None) -> float:
         """What would be lost of the worth if so many fewer of an item were carried in the end [home money]."""
         stock = self._have + self.program.buy
-        part = self._groups.get(k)
+        part = (parts or self._groups).get(k)
         if part is None or not fewer:
             return -float(self._left[k]) * fewer
-        if cost is not None:
-            part = _Part(part.group, self._demands, self._modes_at(cost), self._left)
         less = stock.copy()
         less[k] -= fewer
         return part.worth(stock).worth - part.worth(less).worth
@@ -139,12 +143,11 @@ class Carried:
     def carry(self) -> pd.DataFrame:
         """A row an item."""
         now, then = self._now_then
-        low = np.array([x.cost_without.low for x in self._lines], dtype=float)
-        high = np.array([x.cost_without.high for x in self._lines], dtype=float)
-        made = []
+        ends = ([x.cost_without.low for x in self._lines], [x.cost_without.high for x in self._lines])
+        costs, made = (self._groups, *map(self._groups_at, ends)), []
         for k, x in enumerate(self._lines):
             more = int(self.program.buy[k])
-            bought = [self._without_some(k, more, cost) if more else 0.0 for cost in (None, low, high)]
+            bought = [self._without_some(k, more, parts) if more else 0.0 for parts in costs]
             made.append((
                 x.card.name, x.card.system, x.card.critical, x.have, more, x.have + more, x.measured, x.pieces,
                 x.wanted.units, x.card.measure, int(self._enough[k]), float(now[0][k]), float(then[0][k]),
