@@ -67,7 +67,8 @@ def run(args: argparse.Namespace) -> None:
         raise RepaireconError("a report is of a closed job: name its folder, and the log with --log")
     found = after_the_job(None if alone else read_closed(args.folder), read_log(at), args.strength)
     if args.book is not None:
-        keep_tables(args.tables, args.job, as_json(found))
+        if args.tables is not None:
+            keep_tables(args.tables, args.job, as_json(found))
         _into_the_book(args, found, home)
         return
     if args.write:

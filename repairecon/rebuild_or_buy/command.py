@@ -22,9 +22,9 @@ from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.horizon import Combination
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
 from repairecon.records import RepaireconError
-from repairecon.show.answer_tables import keep_tables, plain, print_json
-from repairecon.show.layout import for_terminal, shortened
-from repairecon.show.report import version, write_page
+from repairecon.show.answer_tables import add_faces, give, plain, print_json
+from repairecon.show.layout import shortened
+from repairecon.show.report import version
 from repairecon.show.words import days_words, money, whole
 
 LONG_WORK = 200_000
@@ -44,15 +44,11 @@ def add(jobs: Any) -> None:
     job.add_argument("--horizon-years", type=float, help="years looked ahead, instead of the case's; 0: this job alone")
     job.add_argument("--stage", default="", help="last stage that is done: what it took is spent and not counted")
     job.add_argument("--measured", default="", metavar="MEASURE=VALUE", help="measurements so far, joined by ';'")
-    job.add_argument("--tables", type=Path, metavar="FOLDER", help="write every table of the answer: CSV and one .xlsx")
     many = job.add_argument_group("many cases")
     many.add_argument("--lines", type=Path, metavar="FILE", help="write the lines (.csv, .parquet), or go on with it")
     many.add_argument("--workers", type=int, default=0, help="processes (default: as many as there are cores)")
     many.add_argument("--scheduler", default="", metavar="ADDRESS", help="a cluster's, as in tcp://host:8786")
-    face = job.add_mutually_exclusive_group()
-    face.add_argument("--json", action="store_true", help="plain data for other programs")
-    face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
-    face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
+    face = add_faces(job)
     face.add_argument("--part", choices=parts.PARTS, help="print one part")
     job.set_defaults(run=run)
 
@@ -68,8 +64,6 @@ def run(args: argparse.Namespace) -> int | None:
     """Work it out, then print or write; of many cases 2 where one has faults."""
     folders = [str(case) for folder in (args.folder, *args.more) for case in cases_in(folder)]
     if len(folders) > 1 or args.lines:
-        from repairecon.rebuild_or_buy.command import print_lines
-
         return print_lines(folders, args)
     case = read_case_aboard(folders[0], years=bool(args.horizon_years))
     from tqdm import tqdm
@@ -82,17 +76,8 @@ def run(args: argparse.Namespace) -> int | None:
             found="; ".join(filter(None, (args.found or case.found, findings_measured(case, args.measured)))),
             stage=args.stage, progress=bar.update,
         )  # fmt: skip
-    if args.tables is not None:
-        keep_tables(args.tables, args.job, as_json(answer))
-    if args.report is not None:
-        write_page(args.report, lambda: parts.page(answer))
-        print(f"Wrote {args.report}")
-    elif args.json:
-        print_json(as_json(answer))
-    elif args.full or args.part:
-        print(for_terminal(parts.full(answer, args.part or "")), end="")
-    else:
-        print(for_terminal(parts.first_screen(answer)), end="")
+    text = partial(parts.full, part=args.part or "") if args.full or args.part else parts.first_screen
+    give(args, lambda: as_json(answer), lambda: parts.page(answer), lambda: text(answer))
     return None
 
 

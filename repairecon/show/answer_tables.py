@@ -165,11 +165,10 @@ def give(
     elif args.json:
         print_json(data())
     else:
-        print(for_terminal(text()), end="")
+        print(for_terminal(text()).rstrip("\n"))
 
 
-def keep_tables(folder: Path | None, job: str, data: Mapping[str, Any]) -> None:
-    """Write the tables in plain data into a folder, where one is named, and say so."""
-    if folder is not None:
-        written = write_tables(folder, job, answer_tables(data))
-        print(f"Wrote {len(written)} files of tables to {folder}", file=sys.stderr)
+def keep_tables(folder: Path, job: str, data: Mapping[str, Any]) -> None:
+    """Write the tables in plain data into a folder, and say so."""
+    written = write_tables(folder, job, answer_tables(data))
+    print(f"Wrote {len(written)} files of tables to {folder}", file=sys.stderr)

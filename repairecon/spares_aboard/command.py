@@ -17,9 +17,7 @@ from repairecon.compare_quotes.command import column_named
 from repairecon.read.files import Value, csv_text, workbook_bytes, write_own
 from repairecon.read.orders import write_requests
 from repairecon.records import LOCKER_KINDS, MEASURES, BookError, BookFileError, ListError, RepaireconError
-from repairecon.show.answer_tables import keep_tables, plain, print_json
-from repairecon.show.layout import for_terminal
-from repairecon.show.report import write_page
+from repairecon.show.answer_tables import add_faces, give, keep_tables, plain
 from repairecon.show.words import order_words
 from repairecon.spares_aboard import screen, words
 from repairecon.spares_aboard.carry import SAID
@@ -38,11 +36,7 @@ def add(jobs: Any) -> None:
         option = f"--{name.replace('_', '-')}"
         job.add_argument(option, type=float, metavar="N", help=f"{what}, instead of passage.toml's")
     job.add_argument("--today", default="", metavar="DATE", help="day of the list, as in 2026-03-31")
-    job.add_argument("--tables", type=Path, metavar="FOLDER", help="write every table of the answer: CSV and one .xlsx")
-    face = job.add_mutually_exclusive_group()
-    face.add_argument("--json", action="store_true", help="plain data for other programs")
-    face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
-    face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
+    face = add_faces(job)
     face.add_argument("--insurance", type=Path, metavar="FILE", help="write the list for an insurer: .csv or .xlsx")
     job.set_defaults(run=run)
     _add_acts(job.add_subparsers(dest="act", metavar="ACT", title="acts", description="Without an act: the answer."))
@@ -54,17 +48,12 @@ def run(args: Args) -> None:
     answer = spares_aboard(args.book, today=args.today or None, **numbers)
     if args.insurance is not None:
         write_insurance(answer, args.insurance)
-    data = as_json(answer) if args.json or args.tables else {}
-    keep_tables(args.tables, args.job, data)
-    if args.report is not None:
-        write_page(args.report, lambda: screen.page(answer))
-        print(f"Wrote {args.report}")
-    elif args.json:
-        print_json(data)
-    elif args.insurance is not None:
         print(f"Wrote {args.insurance}")
-    else:
-        print(for_terminal(screen.full(answer) if args.full else screen.first_screen(answer)).rstrip("\n"))
+        if args.tables is not None:
+            keep_tables(args.tables, args.job, as_json(answer))
+        return
+    say = screen.full if args.full else screen.first_screen
+    give(args, lambda: as_json(answer), lambda: screen.page(answer), lambda: say(answer))
 
 
 def as_json(answer: SparesAnswer) -> dict[str, Any]:
