@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from reference_case import case, terms, way
+from reference_case import branch, case, terms, way
 from scipy import stats
-from small_case import small, sure
+from small_case import days_task, small, sure
 
 from repairecon import rebuild_or_buy
 from repairecon.records import Needed, OrderWishes, Range
@@ -70,3 +70,14 @@ def test_no_date_changes_nothing() -> None:
     table = rebuild_or_buy(case(), 100).table
     assert "back_by" not in table
     assert np.isfinite(table["total_mean"]).all()
+
+
+def test_work_outside_is_spent_where_the_rebuild_ends_there_and_where_it_is_done() -> None:
+    """A day outside, for any way; cracked (0.4) shows there: new in 3 days, else 10, 2, 2 and 1 for the rebuild."""
+    tasks = (days_task("look", "outside", 1), *small().tasks)
+    seen = (branch("casing", "sound", 0.6, "outside"), branch("casing", "cracked", 0.4, "outside", ends_rebuild=True))
+    made = small(tasks=tasks, branches=seen)
+    days = rebuild_or_buy(made, 100).table["days_mean"]
+    assert days.to_list() == pytest.approx([1 + 0.6 * 15 + 0.4 * 3, 1 + 3.0])
+    done = rebuild_or_buy(made, 100, stage="outside").table["days_mean"]
+    assert done.to_list() == pytest.approx([0.6 * 15 + 0.4 * 3, 3.0])
