@@ -31,18 +31,16 @@ def advice(answer: Answer) -> list[str]:
 def do(answer: Answer) -> str:
     """What to do now: strip, then go on or turn to something else, how often each; or the way to take, of a makeshift
     for how long, at what risk, and what then."""
-    a, case, table = answer.advice, answer.case, answer.table
+    a = answer.advice
     if a.do == "leave":
         return f"Leave this unit alone and look elsewhere first: {'; '.join(a.because)}."
-    way = case.way(a.way)
+    way = answer.case.way(a.way)
     act = step(answer, a.way)
     if strips(answer):
-        rebuilds = [w.way for w in case.ways if w.kind == "rebuild" and table.loc[w.way, "allowed"]]
-        rebuild = a.way if a.way in rebuilds else min(rebuilds, key=lambda w: float(table.loc[w, "total_mean"]))
         on = chance_words(1.0 - sum(s.chance for s in a.stops if s.action != LEAVE))
         instead = " or ".join(step(answer, action) for action in _stops(answer))
         begin = "strip it, then" if answer.model.done < STAGE["strip"] else "go on, and"
-        act = f"{begin} decide by what you find: {step(answer, rebuild)} ({on}), else {instead}"
+        act = f"{begin} decide by what you find: {step(answer, begun(answer))} ({on}), else {instead}"
     elif way.traits.in_service == "old" and way.until_days is not None:
         risk = f" ({chance_words(way.p_fails)} that it fails before)" if way.p_fails > 0 else ""
         then = {"": "the lasting repair", NO_WAY: "nothing more if it holds"}.get(way.then, way.then)
@@ -72,6 +70,15 @@ def _stops(answer: Answer) -> list[str]:
         if s.action != LEAVE:
             often[s.action] = often.get(s.action, 0.0) + s.chance
     return sorted(often, key=lambda action: -often[action])
+
+
+def begun(answer: Answer) -> str:
+    """The way that the advice begins: where it is to strip, a rebuild here, though another may be taken unopened."""
+    way, table = answer.advice.way, answer.table
+    rebuilds = [w.way for w in answer.case.ways if w.kind == "rebuild" and table.loc[w.way, "allowed"]]
+    if way in rebuilds or not strips(answer):
+        return way
+    return min(rebuilds, key=lambda w: float(table.loc[w, "total_mean"]))
 
 
 def worth(answer: Answer) -> str:
@@ -134,15 +141,17 @@ def sooner(answer: Answer) -> str:
     a, table = answer.advice, answer.table
     if a.do == "leave":
         return ""
-    fast, mild = answer.verdict.fastest, answer.verdict.steadiest
-    saved = table.loc[a.way, "days_mean"] - table.loc[fast, "days_mean"]
-    quicker = saved >= max(SOONER_DAYS, SOONER_SHARE * table.loc[a.way, "days_mean"])
+    fast, mild, way = answer.verdict.fastest, answer.verdict.steadiest, begun(answer)
+    saved = table.loc[way, "days_mean"] - table.loc[fast, "days_mean"]
+    quicker = saved >= max(SOONER_DAYS, SOONER_SHARE * table.loc[way, "days_mean"])
     said = [f"{fast} is back about {days_words(saved)} sooner"] if quicker else []
-    if mild != a.way:
-        bad, better = (answer.money(table.loc[w, "total_p90"], table.loc[w, "total_p90_se"]) for w in (a.way, mild))
+    if mild != way:
+        bad, better = (answer.money(table.loc[w, "total_p90"], table.loc[w, "total_p90_se"]) for w in (way, mild))
         whose = "its bad case" if quicker and mild == fast else f"the bad case of {mild}"
         said.append(f"{whose} is {better} against {bad}")
-    turns = "" if a.day_price_turns is None else f"; it turns from {answer.money(a.day_price_turns)} a day"
+    turns = (
+        "" if a.day_price_turns is None or way != a.way else f"; it turns from {answer.money(a.day_price_turns)} a day"
+    )
     if not (answer.case.terms.lost_day_stated and answer.case.terms.cost_lost_day.high > 0):
         said.append(f"waiting is not priced here{turns}")
     return f"{capital('; '.join(said))}." if said else ""

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from reference_case import HERE, branch, case, task, terms, way
 from small_case import part, small, sure
 
-from repairecon import rebuild_or_buy
+from repairecon import read_case, rebuild_or_buy
+from repairecon.rebuild_or_buy import headline
 from repairecon.records import Case, Look, Range, Years
+from repairecon.show.words import days_words
 
 NEW = way("new", "new", sure(500), lead_days=sure(3), life_years=Range(20, 20, 20, source=HERE))
 REBUILD = way("rebuild", "rebuild", life_years=Range(2, 2, 2, source=HERE))
@@ -160,3 +163,15 @@ def test_the_same_figures_in_any_order_of_asking() -> None:
     assert one.advice == other.advice
     assert one.horizon.ways.equals(other.horizon.ways)
     assert np.array_equal(one.table.select_dtypes("number"), other.table.select_dtypes("number"), equal_nan=True)
+
+
+def test_days_and_bad_cases_are_held_against_the_way_that_the_advice_begins() -> None:
+    """To be stripped though another way would be taken unopened: the rebuild here is what the rest is beside."""
+    answer = rebuild_or_buy(read_case(Path(__file__).parents[2] / "data" / "starter"), draws=2000)
+    assert answer.advice.way == "specialist's rebuild"
+    assert "rebuild here" in headline.do(answer)
+    table = answer.table
+    saved = table.loc["rebuild here", "days_mean"] - table.loc["mend for now", "days_mean"]
+    bad = answer.money(table.loc["rebuild here", "total_p90"], table.loc["rebuild here", "total_p90_se"])
+    assert headline.sooner(answer).startswith(f"Mend for now is back about {days_words(saved)} sooner;")
+    assert f"against {bad}" in headline.sooner(answer)
