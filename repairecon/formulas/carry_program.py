@@ -91,12 +91,6 @@ def groups(modes: Sequence[Mode], kinds: int, things: int) -> list[Group]:
     return made
 
 
-def _columns(rows: Rows, gains: Floats, highs: Floats, whole: bool) -> Wholes:
-    """New columns that gain money; their numbers."""
-    both = zip(gains.tolist(), highs.tolist(), strict=True)
-    return np.array([rows.column(-gain, high, whole) for gain, high in both], dtype=np.int64)
-
-
 def _solved(rows: Rows, seconds: float) -> tuple[Floats, float, float]:
     """Columns, worth and the bound of the worth."""
     found = rows.solve(seconds, gap=0.0)
@@ -130,7 +124,7 @@ class _GroupUse:
         self.group = group
         self.modes = [modes[int(k)] for k in group.modes]
         self.demands = [demands[int(k)] for k in group.kinds]
-        self.value = [m.saved + sum(n * float(left[t]) for t, n in m.takes) for m in self.modes]
+        self.value = np.array([m.saved + sum(n * float(left[t]) for t, n in m.takes) for m in self.modes])
         # With one thing a job the corners of the program are whole by themselves (a transport problem).
         self.whole = any(len(m.takes) > 1 or m.takes[0][1] > 1 for m in self.modes)
         self.alone = len(self.modes) == 1
@@ -146,30 +140,28 @@ class _GroupUse:
         ``buys``: columns 0, 1, ... of the program are purchases, one of each thing.
         """
         counts, chance = _scenarios(self.demands, self.caps(top), most)
-        place = {int(k): n for n, k in enumerate(self.group.kinds)}
-        at = np.zeros((len(counts), len(self.modes)), dtype=np.int64)
-        for course, (jobs, p) in enumerate(zip(counts, chance, strict=True)):
-            most_uses = np.array([float(jobs[place[m.kind]]) for m in self.modes])
-            at[course] = _columns(rows, p * np.array(self.value), most_uses, self.whole)
-            self._takes(rows, [(int(c), m) for c, m in zip(at[course], self.modes, strict=True)], have, buys)
-            for kind, n in place.items():
-                mine = [(int(c), 1.0) for c, m in zip(at[course], self.modes, strict=True) if m.kind == kind]
-                if len(mine) > 1:
-                    rows.row(mine, high=float(jobs[n]))
+        kind = np.searchsorted(self.group.kinds, [m.kind for m in self.modes])
+        at = rows.columns(-chance[:, np.newaxis] * self.value, counts[:, kind].astype(float), self.whole)
+        jobs = (kind == np.arange(len(self.group.kinds))[:, np.newaxis]).astype(float)
+        several = jobs.sum(axis=1) > 1.0
+        self._within(rows, at, have, buys, (jobs[several], counts[:, several].astype(float)))
         return counts, chance, at
 
     def increments(self, rows: Rows, have: Wholes, top: Wholes) -> None:
         """One kind done in one way: its j-th job comes with the chance that j or more come; exact, and few columns."""
         above = p_above(self.demands[0])[: self.caps(top)[0]]
-        used = _columns(rows, self.value[0] * above, np.ones(len(above)), self.whole)
-        self._takes(rows, [(int(c), self.modes[0]) for c in used], have, True)
+        at = rows.columns(-self.value[0] * above, np.ones(len(above)), self.whole)
+        self._within(rows, at[np.newaxis], have, True, (np.zeros((0, len(at))), np.zeros((1, 0))))
 
-    def _takes(self, rows: Rows, used: list[tuple[int, Mode]], have: Wholes, buys: bool) -> None:
-        """No more is taken of a thing than is there and is bought."""
-        for t in map(int, self.group.things):
-            terms = [(column, float(n)) for column, mode in used for thing, n in mode.takes if thing == t]
-            if terms:
-                rows.row([*terms, *([(t, -1.0)] if buys else [])], high=float(have[t]))
+    def _within(self, rows: Rows, at: Wholes, have: Wholes, buys: bool, also: tuple[Floats, Floats]) -> None:
+        """In each course no more is taken of a thing than is there and is bought; nor more done than there are jobs."""
+        things, (jobs, counts) = self.group.things, also
+        takes = np.array([[dict(m.takes).get(int(t), 0) for m in self.modes] for t in things], dtype=float)
+        takes = np.repeat(takes, at.shape[1] // len(self.modes), axis=1)
+        bought = np.broadcast_to(things, (len(at), len(things)))
+        weights = np.block([[takes, -float(buys) * np.eye(len(things))], [jobs, np.zeros((len(jobs), len(things)))]])
+        there = np.broadcast_to(have[things].astype(float), bought.shape)
+        rows.rows(np.hstack([at, bought]), weights, np.hstack([there, counts]))
 
 
 def best_carry(
@@ -212,7 +204,7 @@ def best_carry(
     """
     aboard, highest = np.asarray(have, dtype=np.int64), np.asarray(most, dtype=np.int64)
     price, left, rows = np.asarray(cost_buy, dtype=float), np.asarray(cost_left, dtype=float), Rows()
-    _columns(rows, -left, highest.astype(float), True)
+    rows.columns(left, highest.astype(float), True)
     found_in = groups(modes, len(demands), len(aboard))
     is_single = [len(g.modes) == 1 and modes[int(g.modes[0])].takes == ((int(g.things[0]), 1),) for g in found_in]
     single = [g for g, alone in zip(found_in, is_single, strict=True) if alone]
@@ -252,7 +244,7 @@ def _singles(
     asked = above[np.minimum(np.arange(aboard, aboard + highest), len(above) - 1)]
     gain = (mode.saved + left) * asked - left
     gain = gain[gain > 0.0]
-    _columns(rows, gain, np.ones(len(gain)), True)
+    rows.columns(-gain, np.ones(len(gain)), True)
     return np.full(len(gain), t, dtype=np.int64)
 
 
@@ -294,7 +286,7 @@ def jobs_worth(
         if use.alone:
             kind, done = int(group.kinds[0]), use.caps(held)[0]
             tails = above[kind]
-            worth += use.value[0] * float(tails[:done].sum())
+            worth += float(use.value[0] * tails[:done].sum())
             saved += use.modes[0].saved * float(tails[:done].sum())
             short[kind] = tails[min(done, len(tails) - 1)]
             jobs[kind] = float(tails[done:].sum())

@@ -34,6 +34,7 @@ class Program:
         self.upper: list[float] = []
         self.whole: list[int] = []
         self._cells: list[tuple[int, int, float]] = []
+        self._blocks: list[tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]] = []
         self._limits: list[tuple[float, float]] = []
 
     def column(self, cost: float = 0.0, upper: float = inf, whole: bool = False) -> int:
@@ -49,6 +50,22 @@ class Program:
         self._cells.extend((number, column, weight) for column, weight in terms if weight != 0.0)
         self._limits.append((low, high))
 
+    def columns(self, cost: NDArray[np.float64], upper: NDArray[np.float64], whole: bool = False) -> NDArray[np.int64]:
+        """New columns from 0 up; their numbers in the shape of their costs."""
+        start, costs = len(self.cost), cost.ravel().tolist()
+        self.cost += costs
+        self.upper += upper.ravel().tolist()
+        self.whole += [int(whole)] * len(costs)
+        return np.arange(start, len(self.cost)).reshape(cost.shape)
+
+    def rows(self, columns: NDArray[np.int64], weights: NDArray[np.float64], high: NDArray[np.float64]) -> None:
+        """The same sums, weights (sums, terms), of each line of columns (lines, terms), up to high (lines, sums)."""
+        number = len(self._limits) + np.arange(high.size).reshape(high.shape)
+        of_sum, term = np.nonzero(weights)
+        each = np.broadcast_to(weights[of_sum, term], (len(columns), len(term)))
+        self._blocks.append((number[:, of_sum].ravel(), columns[:, term].ravel(), each.ravel()))
+        self._limits += [(-inf, x) for x in high.ravel().tolist()]
+
     def solve(self, seconds: float, gap: float = 1e-8, whole: bool = True) -> Found:
         """Branch and bound to a relative gap, or as far as the time given [s] goes."""
         from scipy.optimize import Bounds, LinearConstraint, milp
@@ -56,8 +73,9 @@ class Program:
 
         if not self.cost:
             return Found(np.zeros(0), 0.0, False)
-        rows, columns, weights = zip(*self._cells, strict=True) if self._cells else ((), (), ())
-        table = csr_array((weights, (rows, columns)), shape=(len(self._limits), len(self.cost)))
+        single = np.array(self._cells, dtype=float).reshape(-1, 3).T
+        rows, columns, weights = map(np.concatenate, zip(single, *self._blocks, strict=True))
+        table = csr_array((weights, (rows.astype(int), columns.astype(int))), shape=(len(self._limits), len(self.cost)))
         constraints = LinearConstraint(table, *np.array(self._limits).T) if self._limits else None
         options = {"mip_rel_gap": gap, "time_limit": max(seconds, 0.01)}
         for presolve in (True, False):  # presolve fails now and then, with a "solve error", where the search does not

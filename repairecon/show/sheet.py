@@ -6,6 +6,7 @@ import html
 import re
 from abc import ABC, abstractmethod
 from collections.abc import Iterable
+from functools import cached_property
 
 import pandas as pd
 
@@ -38,7 +39,7 @@ class Sheet:
         first, second = (sum(len(str(x)) for x in self.table[name]) for name in self.table.columns)
         return first > second
 
-    @property
+    @cached_property
     def numeric(self) -> dict[str, bool]:
         """Whether a column holds nothing but numbers."""
         blank = ("", "never", "barred", "not known", "none", "?", "-")
