@@ -247,14 +247,12 @@ class BasketRows:
                     for column, _ in level.packs:
                         program.row([(column, 1.0), (bought, -float(level.stop))], high=0.0)
             program.row([(c, 1.0) for c in left.values()], high=float(len(extra.not_all_of) - 1))
-        if extra.cost_up_to < inf:
-            program.row(enumerate(program.cost), high=extra.cost_up_to)
 
     def solve(self, seconds: float) -> tuple[Found, dict[int, int]]:
         """The point found, and the packs that it means; no search is begun without time."""
         if seconds <= 0.0 or not self.order.usable:
             return Found(None, -inf if self.order.usable else inf, not self.order.usable), {}
-        found = self.program.solve(seconds)
+        found = self.program.solve(seconds, at_most=self.extra.cost_up_to)
         if (point := found.point) is None:
             return found, {}
         counts = {i: [int(point[c] + 0.5) for x in some for c, _ in x.packs] for i, some in self.levels.items()}

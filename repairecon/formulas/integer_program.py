@@ -9,9 +9,13 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from math import inf
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 Sum = list[tuple[int, float]]
 """A weighted sum of columns."""
@@ -66,8 +70,12 @@ class Program:
         self._blocks.append((number[:, of_sum].ravel(), columns[:, term].ravel(), each.ravel()))
         self._limits += [(-inf, x) for x in high.ravel().tolist()]
 
-    def solve(self, seconds: float, gap: float = 1e-8, whole: bool = True) -> Found:
-        """Branch and bound to a relative gap, or as far as the time given [s] goes."""
+    def solve(self, seconds: float, gap: float = 1e-8, whole: bool = True, at_most: float = inf) -> Found:
+        """Branch and bound to a relative gap, or as far as the time given [s] goes; no point dearer than ``at_most``.
+
+        Where there is such a limit, columns are held down first by their reduced costs. Nemhauser, Wolsey, Integer and
+        Combinatorial Optimization, 1988, ch. II.5 (reduced-cost fixing; the chapter from memory).
+        """
         from scipy.optimize import Bounds, LinearConstraint, milp
         from scipy.sparse import csr_array
 
@@ -76,15 +84,21 @@ class Program:
         single = np.array(self._cells, dtype=float).reshape(-1, 3).T
         rows, columns, weights = map(np.concatenate, zip(single, *self._blocks, strict=True))
         table = csr_array((weights, (rows.astype(int), columns.astype(int))), shape=(len(self._limits), len(self.cost)))
-        constraints = LinearConstraint(table, *np.array(self._limits).T) if self._limits else None
+        constraints = [LinearConstraint(table, *np.array(self._limits).T)] if self._limits else []
+        cost, upper = np.array(self.cost), np.array(self.upper)
+        if at_most < inf:
+            if (held := self._held_down(table, at_most)) is None:
+                return Found(None, inf, True)
+            upper = held
+            constraints.append(LinearConstraint(cost, ub=at_most))
         options = {"mip_rel_gap": gap, "time_limit": max(seconds, 0.01)}
         for presolve in (True, False):  # presolve fails now and then, with a "solve error", where the search does not
             with _quiet():
                 found = milp(
-                    np.array(self.cost),
+                    cost,
                     constraints=constraints,
                     integrality=np.array(self.whole) * whole,
-                    bounds=Bounds(0.0, np.array(self.upper)),
+                    bounds=Bounds(0.0, upper),
                     options={**options, "presolve": presolve},
                 )
             if found.status != 4:
@@ -95,6 +109,26 @@ class Program:
         if bound is None:
             bound = found.fun if found.status == 0 else -inf
         return Found(found.x, float(bound), False)
+
+    def _held_down(self, table: csr_array, at_most: float) -> NDArray[np.float64] | None:
+        """How far each column can go where no point may cost more; None where the relaxation costs more already."""
+        from scipy.optimize import linprog
+        from scipy.sparse import vstack
+
+        upper, (low, high) = np.array(self.upper), np.array(self._limits).reshape(-1, 2).T
+        some = vstack([table[high < inf], -table[low > -inf]])
+        limits = np.concatenate([high[high < inf], -low[low > -inf]])
+        with _quiet():
+            found = linprog(self.cost, some, limits, bounds=np.column_stack([np.zeros(len(upper)), upper]))
+        if found.status == 2 or (found.status == 0 and found.fun > at_most):
+            return None
+        if found.status != 0:
+            return upper
+        dear = found.lower.marginals > 1e-6
+        reach = (at_most - found.fun + 1e-6) / found.lower.marginals[dear]
+        reach = np.where(np.array(self.whole)[dear] > 0, np.floor(reach + 1e-6), reach)
+        upper[dear] = np.minimum(upper[dear], reach)
+        return upper
 
 
 # HiGHS writes "...transformNewIntegerFeasibleSolution tmpSolver.run();" to the process's standard output by a bare

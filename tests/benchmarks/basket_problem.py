@@ -95,21 +95,35 @@ def order(parts: int, suppliers: int, seed: int = 1) -> Order:
 
 
 def write_case(folder: Path, asked: Order) -> None:
-    """A case folder with the same parts, suppliers and quotes."""
-    (folder / "case.toml").write_text(CASE, "utf-8")
+    """A case folder with the same parts, quotes and terms."""
+    names = ("duty_free_up_to", "vat_free_up_to", "flat_duty_rate", "flat_duty_up_to", "hand_allowance")
+    customs = "".join(f"{name} = {getattr(asked.border, name)}\n" for name in names)
+    (folder / "case.toml").write_text(f"{CASE}[customs]\n{customs}", "utf-8")
     tables = {
         "parts.csv": [("part", "quantity"), *asked.wanted.items()],
         "suppliers.csv": [
-            ("supplier", "currency", "vat", "vat_rate", "carriage_likely", "imported", "cost_handling"),
+            ("supplier", "currency", "vat", "vat_rate", "carriage_likely", "free_above", "minimum_order",
+             "discount_rate", "card_fee_rate", "insurance_rate", "delivery", "imported", "cost_handling"),
             *(
                 (n, "GBP" if t.imported else "EUR", "in" if t.vat_included else "ex", t.vat_rate, t.carriage,
-                 "yes" if t.imported else "no", t.cost_handling)
+                 t.free_above or "", t.minimum_order, t.discount_rate, t.card_fee_rate, t.insurance_rate,
+                 "by hand" if t.by_hand else "post", "yes" if t.imported else "no", t.cost_handling)
                 for n, t in asked.suppliers.items()
             ),
         ],
+        "carriage.csv": [
+            ("supplier", "up_to_kg", "quoted_likely"),
+            *((n, *band) for n, t in asked.suppliers.items() for band in t.bands),
+        ],
         "quotes.csv": [
-            ("item", "supplier", "quoted_likely", "pack", "lead_days_likely"),
-            *((o.part, o.supplier, o.line.prices[0][1], o.line.pack, o.days) for o in asked.offers),
+            ("item", "supplier", "quoted_likely", "pack", "minimum_packs", "breaks", "weight_kg", "duty_rate",
+             "lead_days_likely"),
+            *(
+                (o.part, o.supplier, o.line.prices[0][1], o.line.pack, o.line.minimum_packs,
+                 "; ".join(f"{packs} at {price}" for packs, price in o.line.prices[1:]), o.line.weight_kg,
+                 o.line.duty_rate, o.days)
+                for o in asked.offers
+            ),
         ],
     }  # fmt: skip
     for name, rows in tables.items():

@@ -41,6 +41,30 @@ def test_against_every_point(seed: int) -> None:
     assert found.point == pytest.approx(np.round(found.point))
     assert best - 1e-6 <= found.bound + 1e-6 * abs(best) <= best + 1e-6 * (1 + abs(best))
     assert program.solve(10.0, whole=False).bound <= best + 1e-9
+    # a limit of cost leaves the best point where it may cost as much, and none where it may not
+    assert cost @ program.solve(10.0, at_most=best + 2.0).point == pytest.approx(best)
+    assert cost @ program.solve(10.0, at_most=best).point == pytest.approx(best)
+    assert program.solve(10.0, at_most=best - 0.5).impossible
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_rows_in_bulk_are_those_one_by_one(seed: int) -> None:
+    """Lines of columns under the same sums: against a program written column by column and row by row."""
+    rng = np.random.default_rng(seed)
+    cost, upper = -rng.integers(0, 9, (3, 2)).astype(float), rng.integers(1, 4, (3, 2)).astype(float)
+    weights, high = rng.integers(0, 3, (2, 2)).astype(float), rng.integers(1, 6, (3, 2)).astype(float)
+    bulk, single = Program(), Program()
+    bulk.rows(bulk.columns(cost, upper, True), weights, high)
+    for line, costs in enumerate(cost):
+        numbers = [single.column(c, u, True) for c, u in zip(costs, upper[line], strict=True)]
+        for row, most in zip(weights, high[line], strict=True):
+            single.row(zip(numbers, row, strict=True), high=most)
+    points = np.array(list(product(*(range(int(u) + 1) for u in upper.ravel())))).reshape(-1, 3, 2)
+    fits = (points @ weights.T <= high).all(axis=(1, 2))
+    best = (points[fits] * cost).sum(axis=(1, 2)).min()
+    for program in (bulk, single):
+        found = program.solve(10.0)
+        assert np.dot(program.cost, found.point) == pytest.approx(best)
 
 
 def test_columns_that_need_not_be_whole() -> None:
