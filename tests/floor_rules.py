@@ -7,6 +7,7 @@ import string
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 PACKAGE = "repairecon"
@@ -251,9 +252,12 @@ _ONE_ROOM = {
 }
 
 
+_parsed = lru_cache(maxsize=None)(ast.parse)
+
+
 def check(source: str, module: str, modules: frozenset[str], rule: str) -> list[Finding]:
     """Breaches of one rule in one source text."""
-    tree = ast.parse(source)
+    tree = _parsed(source)
     if rule == "imports":
         return list(import_findings(tree, module, modules))
     return list(_ONE_ROOM[rule](tree, module))

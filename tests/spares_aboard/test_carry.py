@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import random
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from aboard_makers import DEMO, empty_book, passage
 from plain_carry import choices, joint
 from scipy import stats
 
+from repairecon.book.csv_folder import book_from_csv
 from repairecon.records import Passage, Range, ReceiveLine, SpareWish
 from repairecon.spares_aboard import carry as carry_room
 from repairecon.spares_aboard.command import as_json
@@ -134,23 +136,31 @@ def test_the_order_of_buying_falls_and_adds_up(tmp_path):
     assert curve["expected_cost"].iloc[0] == pytest.approx(answer.risk.cost_now, rel=1e-6)
 
 
-def test_nothing_is_worked_out_before_it_is_asked_for(monkeypatch):
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's book, read from its folder once."""
+    place = tmp_path_factory.mktemp("demo") / "demo.spares"
+    book_from_csv(DEMO, place)
+    return place
+
+
+def test_nothing_is_worked_out_before_it_is_asked_for(demo, monkeypatch):
     def fail(*_: object, **__: object) -> None:
         raise AssertionError("asked for too early")
 
     monkeypatch.setattr(carry_room.carry_program, "best_carry", fail)
-    answer = spares_aboard(DEMO, Passage(today="2026-06-01"))
+    answer = spares_aboard(demo, Passage(today="2026-06-01"))
     assert answer.worth.fifo > 0
     assert len(answer.expiring) > 0
     with pytest.raises(AssertionError, match="too early"):
         _ = answer.spend
 
 
-def test_the_same_figures_in_any_order_of_asking():
+def test_the_same_figures_in_any_order_of_asking(demo):
     names = ["assumed", "turning", "carry", "missing", "surplus", "budget_curve", "risk", "worth", "shelf", "insurance"]
     texts = set()
     for seed in (1, 2):
-        answer = spares_aboard(DEMO, Passage(today="2026-06-01"), budget=200)
+        answer = spares_aboard(demo, Passage(today="2026-06-01"), budget=200)
         for name in random.Random(seed).sample(names, len(names)):
             getattr(answer, name)
         texts.add(json.dumps(as_json(answer)))
