@@ -212,7 +212,7 @@ def _fit_lines(lines: Sequence[BookLine], items: BookItems, label: str) -> Itera
 # ---- in words ---------------------------------------------------------------------------------------
 def summary(found: AfterTheJob, made: IntoTheBook) -> str:
     """What came in, what went out, what is left and to be reordered; or what stands in the way."""
-    from repairecon.spares_aboard.words import below
+    from repairecon.spares_aboard.act_words import below
 
     done, on = made.done, made.lines[0].moved.on
     head = "Written into the spares book" if done and done.written else "Into the spares book: a trial, nothing written"

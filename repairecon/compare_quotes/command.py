@@ -12,7 +12,7 @@ from repairecon.book.on_hand import read_case_aboard
 from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes, together
 from repairecon.read.lists_of_others import ADDED, CHANGED, LEFT_OUT, SAME, preview
 from repairecon.records import RepaireconError
-from repairecon.show.answer_tables import add_faces, give
+from repairecon.show.answer_tables import add_faces, column_named, give
 
 SHOWN = 40
 """Rows shown of each sort; a price list has thousands that are of no use to the case."""
@@ -141,14 +141,6 @@ def _add_import(jobs: Any) -> None:
     job.add_argument("--dry-run", action="store_true", help="say what would be done and write nothing")
     job.add_argument("--keep-columns", action="store_true", help="keep the columns for this supplier in columns.csv")
     job.set_defaults(run=run_import)
-
-
-def column_named(text: str) -> tuple[str, str]:
-    """A heading of a list and the field that it is of."""
-    ours, mark, theirs = text.partition("=")
-    if not mark or not ours.strip() or not theirs.strip():
-        raise argparse.ArgumentTypeError(f'found {text!r}; write OURS=THEIRS, as in "item=Part name"')
-    return theirs.strip(), ours.strip()
 
 
 def run_import(args: argparse.Namespace) -> None:

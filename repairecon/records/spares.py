@@ -334,6 +334,17 @@ class Passage:
     items: tuple[SpareWish, ...] = ()
 
 
+PASSAGE_NUMBERS = {
+    "passage_days": ("days", "days of the passage or season"),
+    "running_hours": ("running_hours", "running hours of the engine in it"),
+    "resupply_days": ("resupply_days", "days after it until a part can be had"),
+    "budget": ("budget", "money to spend on spares at most"),
+    "weight_kg": ("weight_kg", "weight that may be added at most"),
+    "room_litres": ("room_litres", "room that may be taken at most"),
+}
+"""What may be said in place of the passage's figures: the passage's own name for it, and what it is."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class BoatUnit:
     """A unit of the boat, of which she has ``count``.

@@ -14,8 +14,6 @@ from math import isfinite
 from pathlib import Path
 from typing import Any, TypeAlias
 
-import pandas as pd
-
 from repairecon.read.result_table import write_tables
 from repairecon.show.layout import for_terminal
 from repairecon.show.report import write_page
@@ -41,7 +39,7 @@ _UNITS = {"hours": "h", "days": "days", "years": "years", "kg": "kg", "litres": 
 
 def plain(x: Any) -> Any:
     """Records, tables, lists, days and numbers as JSON can hold them; None for what is not finite."""
-    if isinstance(x, pd.DataFrame):
+    if hasattr(x, "to_dict"):  # a frame; its library is not loaded for this, so that help and small acts are quick
         x = x.to_dict(orient="records")
     elif is_dataclass(x) and not isinstance(x, type):
         x = asdict(x)
@@ -151,6 +149,14 @@ def add_faces(job: Any) -> Any:
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
     face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
     return face
+
+
+def column_named(text: str) -> tuple[str, str]:
+    """A heading of a list and the field that it is of."""
+    ours, mark, theirs = text.partition("=")
+    if not mark or not ours.strip() or not theirs.strip():
+        raise argparse.ArgumentTypeError(f'found {text!r}; write OURS=THEIRS, as in "item=Part name"')
+    return theirs.strip(), ours.strip()
 
 
 def give(

@@ -9,8 +9,10 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
+from typing import TYPE_CHECKING
 
-import pandas as pd
+if TYPE_CHECKING:
+    import pandas as pd
 
 WIDTH, NARROW, WIDE, NARROWEST, LONGEST_FIGURE = 100, 80, 120, 10, 24
 """Columns of a page that is no terminal, fewest and most of one that is; narrowest column of words in a table."""

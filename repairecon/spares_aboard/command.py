@@ -6,22 +6,30 @@ import argparse
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from repairecon.book import lists, own_list
 from repairecon.book.cards import SHARES, TEXTS
 from repairecon.book.csv_folder import book_from_csv, export_papers, keep_passage
 from repairecon.book.proof import check_file, salvage
 from repairecon.book.spares_book import SparesBook, begin_book, book_at, book_place
-from repairecon.compare_quotes.command import column_named
 from repairecon.read.files import Value, csv_text, workbook_bytes, write_own
 from repairecon.read.orders import write_requests
-from repairecon.records import LOCKER_KINDS, MEASURES, BookError, BookFileError, ListError, RepaireconError
-from repairecon.show.answer_tables import add_faces, give, keep_tables, plain
+from repairecon.records import (
+    LOCKER_KINDS,
+    MEASURES,
+    PASSAGE_NUMBERS,
+    BookError,
+    BookFileError,
+    ListError,
+    RepaireconError,
+)  # fmt: skip
+from repairecon.show.answer_tables import add_faces, column_named, give, keep_tables, plain
 from repairecon.show.words import order_words
-from repairecon.spares_aboard import screen, words
-from repairecon.spares_aboard.carry import SAID
-from repairecon.spares_aboard.job import NUMBERS, SparesAnswer, shopping_list, spares_aboard
+from repairecon.spares_aboard import act_words
+
+if TYPE_CHECKING:
+    from repairecon.spares_aboard.job import SparesAnswer
 
 Args = argparse.Namespace
 Options = dict[str, dict[str, Any]]
@@ -32,7 +40,7 @@ def add(jobs: Any) -> None:
     job = jobs.add_parser("spares-aboard", help="look at a spares book, or write an act into it")
     book = "the book, a file such as boat.spares (or a folder of CSV files, to read only); or the boat's folder"
     job.add_argument("book", help=book)
-    for name, (_, what) in NUMBERS.items():
+    for name, (_, what) in PASSAGE_NUMBERS.items():
         option = f"--{name.replace('_', '-')}"
         job.add_argument(option, type=float, metavar="N", help=f"{what}, instead of passage.toml's")
     job.add_argument("--today", default="", metavar="DATE", help="day of the list, as in 2026-03-31")
@@ -44,7 +52,10 @@ def add(jobs: Any) -> None:
 
 def run(args: Args) -> None:
     """Work the answer out, then print or write it."""
-    numbers = {name: getattr(args, name) for name in NUMBERS}
+    from repairecon.spares_aboard import screen  # the answer with its words: not for an act
+    from repairecon.spares_aboard.job import spares_aboard
+
+    numbers = {name: getattr(args, name) for name in PASSAGE_NUMBERS}
     answer = spares_aboard(args.book, today=args.today or None, **numbers)
     if args.insurance is not None:
         write_insurance(answer, args.insurance)
@@ -58,6 +69,9 @@ def run(args: Args) -> None:
 
 def as_json(answer: SparesAnswer) -> dict[str, Any]:
     """The answer as dictionaries, lists, numbers and text; money in home currency, chances 0..1."""
+    from repairecon.spares_aboard.carry import SAID
+    from repairecon.spares_aboard.words import why
+
     names = ("boat", "currency", "figures", "passage_days", "period_days", "running_hours", "budget", "spend",
              "most_lost", "today", "until")  # fmt: skip
     by = {f"by_{name}": getattr(answer, f"by_{name}").reset_index() for name in ("locker", "system", "date")}
@@ -72,7 +86,7 @@ def as_json(answer: SparesAnswer) -> dict[str, Any]:
         }
         for line in answer.below_minimum
     ]  # fmt: skip
-    grounds = [words.why(row, answer.currency) for row in answer.carry.itertuples(index=False)]
+    grounds = [why(row, answer.currency) for row in answer.carry.itertuples(index=False)]
     made = {
         **{name: getattr(answer, name) for name in names},
         "value": {**asdict(answer.worth), **by},
@@ -124,13 +138,13 @@ def _move(book: SparesBook, a: Args) -> str:
     """Whatever moves an item: its options are called as the book's own act calls them."""
     names = ("item", "unit", "to", "borrower", "hours", "quantity", "locker", "date", "note", "lot")
     act = getattr(book, a.act.replace("-", "_"))
-    return words.happened([act(**{name: getattr(a, name) for name in names if name in a})], book.currency)
+    return act_words.happened([act(**{name: getattr(a, name) for name in names if name in a})], book.currency)
 
 
 def _count(book: SparesBook, a: Args) -> str:
     write = not a.dry_run
     made = book.count(a.locker, {a.item: a.found}, write=write, date=a.date, note=a.note, cure_date=a.cured)
-    return words.counted(made, written=write)
+    return act_words.counted(made, written=write)
 
 
 def _receive(book: SparesBook, a: Args) -> str:
@@ -139,8 +153,8 @@ def _receive(book: SparesBook, a: Args) -> str:
             raise BookError("receive takes one list; or give --order N, with LINE=PIECES for what came and --paid")
         came = lists.Delivery(book, Path(a.came[0]), a.supplier, a.locker, a.sheet, a.new_items)
         if not a.dry_run:
-            return words.happened(came.write(a.date, a.again), book.currency)
-        return words.planned_delivery(came, book.currency)
+            return act_words.happened(came.write(a.date, a.again), book.currency)
+        return act_words.planned_delivery(came, book.currency)
     pairs = [word.rpartition("=") for word in a.came]
     if wrong := [word for word, (line, _, many) in zip(a.came, pairs, strict=True) if not line or not many]:
         raise BookError(f"found {', '.join(wrong)}; write LINE=PIECES, as in 1=2 or 'shaft seal=2'")
@@ -151,13 +165,13 @@ def _receive(book: SparesBook, a: Args) -> str:
     with book.sheets_kept() as notes:
         pieces = {line.strip(): many.strip() for line, _, many in pairs} or None
         done = book.receive_order(a.order, pieces, paid=a.paid, locker=a.locker, date=a.date)
-    return words.happened(done, book.currency, notes)
+    return act_words.happened(done, book.currency, notes)
 
 
 def _undo(book: SparesBook, a: Args) -> str:
     with book.sheets_kept() as notes:
         done = book.undo(a.movement, a.date, a.note)
-    return words.happened([done], book.currency, notes)
+    return act_words.happened([done], book.currency, notes)
 
 
 def _orders(book: SparesBook, a: Args) -> str:
@@ -168,7 +182,7 @@ def _orders(book: SparesBook, a: Args) -> str:
 
 def _reconcile(book: SparesBook, a: Args) -> str:
     counted, notes = lists.reconcile(book, a.sheet_file, not a.dry_run, a.sheet, a.note)
-    return words.counted(counted, written=not a.dry_run, notes=notes)
+    return act_words.counted(counted, written=not a.dry_run, notes=notes)
 
 
 def _import(book: SparesBook, a: Args) -> str:
@@ -178,7 +192,7 @@ def _import(book: SparesBook, a: Args) -> str:
     if not a.dry_run:
         own_list.write_import(book, plan, take_zeros=a.take_zeros)
     end = "Nothing was written." if a.dry_run else f"Written: {len(plan.new_items)} new items."
-    return f"{words.planned_import(plan, a.take_zeros)}\n{end}"
+    return f"{act_words.planned_import(plan, a.take_zeros)}\n{end}"
 
 
 def _sheet(book: SparesBook, a: Args) -> str:
@@ -237,8 +251,10 @@ def _new(place: Path, a: Args) -> str:
 
 
 def _shopping(_: Path, a: Args) -> str:
+    from repairecon.spares_aboard.job import shopping_list
+
     found = shopping_list(a.book)
-    said = words.to_ask_for(found)
+    said = act_words.to_ask_for(found)
     if a.to is None:
         return said
     wrote = [f"Wrote {path}" for path in write_requests(a.to, found.lines, found.papers)]
@@ -305,11 +321,11 @@ ACTS: dict[str, Act] = {
                  {"said": {"metavar": "currency", "help": "as in EUR"}}),
     "boat": (WRITES, "name of the boat", _say, {"said": {"metavar": "name"}}),
     "find": (READS, "where something lies: any words of its card",
-             lambda b, a: words.found(b.search(" ".join(a.words))), {"words": {"nargs": "+"}}),
+             lambda b, a: act_words.found(b.search(" ".join(a.words))), {"words": {"nargs": "+"}}),
     "orders": (READS, "what is on order, when it is expected, what is late", _orders,
                {"--all": {"action": "store_true", "help": "those that are all here, too"}}),
     "history": (READS, "all movements of an item, with their numbers",
-                lambda b, a: words.movements(b.movements(a.item), b.currency), ITEM),
+                lambda b, a: act_words.movements(b.movements(a.item), b.currency), ITEM),
     "sheet": (READS, "a sheet to count by, locker by locker", _sheet,
               {"--locker": {"default": "", "help": "one locker alone"},
                "--blind": {"action": "store_true", "help": "without what the book says"},

@@ -37,16 +37,6 @@ from repairecon.spares_aboard.carry import Carried
 from repairecon.spares_aboard.demand import CaseWorth
 from repairecon.spares_aboard.holdings import Valued, Worth
 
-NUMBERS = {
-    "passage_days": ("days", "days of the passage or season"),
-    "running_hours": ("running_hours", "running hours of the engine in it"),
-    "resupply_days": ("resupply_days", "days after it until a part can be had"),
-    "budget": ("budget", "money to spend on spares at most"),
-    "weight_kg": ("weight_kg", "weight that may be added at most"),
-    "room_litres": ("room_litres", "room that may be taken at most"),
-}
-"""What may be said in place of the passage's figures: the passage's own name for it, and what it is."""
-
 LOOKED_THROUGH = 20_000
 """Movements up to which a book is looked through each time, which takes a second; beyond that only ``check`` does."""
 
@@ -183,13 +173,13 @@ def spares_aboard(
     ``passage`` is what the owner says of it, by default what passage.toml beside the book says (PassageError with every
     fault of it); ``today`` the day of the list, by default that of the passage, else of the boat, else of the clock;
     ``boat`` the folder of the boat whose units the spares serve, by default the one in which the book lies, if any.
-    ``numbers`` go before those of the passage: see ``NUMBERS``. Without a budget all that is worth its price is bought;
-    weight and room count as far as the cards tell them.
+    ``numbers`` go before those of the passage: see ``PASSAGE_NUMBERS``. Without a budget all that is worth its price
+    is bought; weight and room count as far as the cards tell them.
     """
     wrong = []
     for name, value in numbers.items():
-        if name not in NUMBERS:
-            raise TypeError(f"spares_aboard() has no number {name!r}: {', '.join(NUMBERS)}")
+        if name not in records.PASSAGE_NUMBERS:
+            raise TypeError(f"spares_aboard() has no number {name!r}: {', '.join(records.PASSAGE_NUMBERS)}")
         most = PERIOD.high if name in ("passage_days", "resupply_days") else 1e12
         if value is not None and not (math.isfinite(value) and 0.0 <= value <= most):
             wrong.append(f"{name}: found {value}; write a number of 0 or more")
@@ -201,7 +191,9 @@ def spares_aboard(
             return spares_aboard(opened, said, today=today, boat=boat or boat_around(book), **numbers)
     said = passage_for(book.ledger.path, book) if passage is None else passage
     home = Path(boat) if boat else boat_around(book.ledger.path)
-    given: dict[str, Any] = {NUMBERS[name][0]: value for name, value in numbers.items() if value is not None}
+    given: dict[str, Any] = {
+        records.PASSAGE_NUMBERS[name][0]: value for name, value in numbers.items() if value is not None
+    }
     asked = today or said.today or (today_of(home) if home else None) or book.ledger.today()
     read = values.date(asked)
     if isinstance(read, Misread):
