@@ -43,6 +43,7 @@ _QUESTIONS: dict[str, tuple[str, dict[str, dict[str, Any]], str]] = {
     }, "whether an offered part is the wanted one"),
 }  # fmt: skip
 """Command -> what answers it, its words, what it is about."""
+_OF_NO_JOB = ("new-case", "notebooks", "found", "workbook", "new-boat", "what-if", "bench-sheet")
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -99,7 +100,8 @@ def _sign_of_work() -> Iterator[None]:
 def add_all(jobs: Any, argv: Sequence[str]) -> None:
     """Add the commands in the order in which the help shows them; where one is asked for, no job but that is loaded."""
     asked = COMMANDS.get(argv[0]) if argv else None
-    for job in [asked] if asked else dict.fromkeys(COMMANDS.values()):
+    no_job = argv and argv[0] in (*_QUESTIONS, *_OF_NO_JOB, "--version")
+    for job in [asked] if asked else () if no_job else dict.fromkeys(COMMANDS.values()):
         import_module(f"repairecon.{job}.command").add(jobs)
     if asked:
         return

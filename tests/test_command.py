@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 import os
 import pty
@@ -11,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from repairecon.__main__ import main
+from repairecon.__main__ import _OF_NO_JOB, _QUESTIONS, COMMANDS, add_all, main
 
 DATA = Path(__file__).parents[1] / "data"
 
@@ -121,6 +122,18 @@ def test_the_first_line_is_bold_and_plain_where_colour_is_not_wanted(capfd: pyte
     assert seen.startswith("\x1b[1mStarter")
     assert "\x1b" not in at_a_terminal(words, NO_COLOR="1")
     capfd.readouterr()
+
+
+def test_a_small_command_loads_no_job() -> None:
+    """Its answer comes in a third of the time then; the help has all commands all the same."""
+    code = "import sys; from repairecon.__main__ import main; main(['kinds']); print(*sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    loaded = set(done.stdout.splitlines()[-1].split())
+    assert "repairecon.kinds.worn" in loaded
+    assert not {"pandas", "numpy", "repairecon.spares_aboard.command"} & loaded
+    asked = argparse.ArgumentParser().add_subparsers()
+    add_all(asked, [])
+    assert {*_QUESTIONS, *_OF_NO_JOB} == set(asked.choices) - set(COMMANDS)
 
 
 def test_the_shell_completes_commands() -> None:
