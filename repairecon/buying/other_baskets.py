@@ -30,6 +30,14 @@ def goods_cost(order: Order, index: int) -> float:
     return packs * line.price(packs) * (1.0 - terms.discount_rate) * terms.net * (1.0 + tax)
 
 
+def few_offers(order: Order, each: int, kept: Iterable[int] = ()) -> Order:
+    """The order with so many offers of each part whose goods cost least, and those ``kept`` whatever they cost."""
+    kept, some = frozenset(kept), {}
+    for part, mine in grouped(order.usable, order.part_of).items():
+        some[part] = frozenset(sorted(mine, key=lambda i: goods_cost(order, i))[:each]) | (kept & frozenset(mine))
+    return replace(order, only={**order.only, **some})
+
+
 def quick_basket(order: Order, clock: Clock | None = None, extra: Extra = NO_MORE, kept: Iterable[int] = ()) -> Basket:
     """A basket of the few offers of each part with the cheapest goods, its gap by the relaxation over all offers.
 
@@ -37,11 +45,9 @@ def quick_basket(order: Order, clock: Clock | None = None, extra: Extra = NO_MOR
     than half a per cent dearer; the program without whole numbers gives a bound at once. ``kept`` offers stay in
     whatever they cost.
     """
-    clock, some, kept = clock or Clock(), {}, frozenset(kept)
-    for part, mine in grouped(order.usable, order.part_of).items():
-        some[part] = frozenset(sorted(mine, key=lambda i: goods_cost(order, i))[:_A_PART]) | (kept & frozenset(mine))
-    found = cheapest_basket(replace(order, only={**order.only, **some}), clock, extra)
-    if found.packs and len(order.usable) > sum(map(len, some.values())):
+    clock, some = clock or Clock(), few_offers(order, _A_PART, kept)
+    found = cheapest_basket(some, clock, extra)
+    if found.packs and len(order.usable) > len(some.usable):
         return replace(found, order=order, least=BasketRows(order, extra).relaxed(clock.left))
     return replace(found, order=order)
 

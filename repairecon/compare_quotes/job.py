@@ -152,7 +152,7 @@ class QuotesAnswer(Shown):
         """Price as quoted at which a quote would enter the basket, of those nearest to it."""
         with self._searching() as clock:
             if clock.left > 0.0:
-                return tables.entering(self.found, clock.part(1.0, tables.ENTERING))
+                return tables.entering(self.found, clock.part(1.0, tables.ENTERING), self.many)
         self.late.append(tables.ENTERS)
         return {}
 

@@ -15,7 +15,7 @@ from repairecon.buying.basket import Basket, Clock, Order, Uncovered, cheapest_b
 from repairecon.buying.offers import Offered
 
 from repairecon.buying.other_baskets import (  # isort: skip
-    entering_prices, goods_cost, line_by_line, one_supplier, quick_basket, second_best, soonest_possible,
+    entering_prices, few_offers, goods_cost, line_by_line, one_supplier, quick_basket, second_best, soonest_possible,
 )  # fmt: skip
 from repairecon.buying.parcel import (  # isort: skip
     CHARGES, CLOSE, LandedLine, parcel_carriage, price_parcel,
@@ -71,8 +71,11 @@ def lines(offers: Sequence[Offered], basket: Basket, alone: Sequence[float], ent
     return pd.DataFrame(rows, columns=QUOTED)
 
 
-def entering(basket: Basket, clock: Clock) -> dict[int, float]:
-    """Prices at which the quotes would enter that are nearest, carriage left out, to what is bought of their part."""
+def entering(basket: Basket, clock: Clock, quick: bool = False) -> dict[int, float]:
+    """Prices at which the quotes would enter that are nearest, carriage left out, to what is bought of their part.
+
+    Quickly: beside what is bought, the offers asked about and the one of each part with the cheapest goods alone.
+    """
     order = basket.order
     paid = {order.offers[k].part: goods_cost(order, k) for k in basket.packs}
     near = {
@@ -81,8 +84,10 @@ def entering(basket: Basket, clock: Clock) -> dict[int, float]:
         if order.allows(k) and k not in basket.packs and o.part in paid
     }
     asked = sorted(near, key=near.__getitem__)[:ASKED]
+    if quick:
+        basket = replace(basket, order=few_offers(order, 1, {*basket.packs, *asked}))
     found = entering_prices(basket, asked, clock) if asked else {}
-    # where the time was short the price is one at which the quote enters for sure, and might enter sooner
+    # where it was quick, or the time was short, it enters for sure at this price, and might enter sooner
     return {k: entry.quoted for k, entry in found.items() if entry.basket is not None}
 
 

@@ -160,13 +160,14 @@ def main() -> None:
               f"{basket.gap:>9.3f}  {basket.status}")  # fmt: skip
         if (parts, suppliers) == (30, 8):
             around(basket.order, read)
-    whole_answer(100, 20)
+    for seed in range(1, 5):
+        whole_answer(100, 20, seed)
 
 
-def whole_answer(parts: int, suppliers: int) -> None:
+def whole_answer(parts: int, suppliers: int, seed: int) -> None:
     """All that compare-quotes says of such a folder against its proven basket alone, as processor time."""
     with tempfile.TemporaryDirectory() as name:
-        write_case(Path(name), order(parts, suppliers))
+        write_case(Path(name), order(parts, suppliers, seed))
         case = repairecon.read_case(name, order=True)
     start = time.process_time()
     answer = repairecon.compare_quotes(case)
