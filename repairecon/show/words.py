@@ -20,7 +20,7 @@ def money(amount: float, currency: str, se: float = 0.0) -> str:
 
 def price(amount: float, currency: str) -> str:
     """A price as it stands in a list, small money shown below 100."""
-    return f"{currency} {amount:,.2f}".strip() if abs(amount) < 100 else money(amount, currency)
+    return f"{currency} {amount:z,.2f}".strip() if abs(amount) < 100 else money(amount, currency)
 
 
 def chance_words(p: float) -> str:

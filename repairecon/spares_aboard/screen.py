@@ -40,7 +40,7 @@ def first_screen(answer: SparesAnswer) -> str:
     counted = [f"{whole(others)} {'more, ' if critical else ''}not critical (--full)."] if others else []
     blocks = [
         Block([(0, [f"{head}{figures.rjust(width - len(head))}".rstrip()])]),
-        Block.of("", [words.budget(answer)], width, 0, 0),
+        Block.of("", [words.budget(answer), *words.guessed(answer)], width, 0, 0),
         blank, _buys(answer, width), blank, *shelf,
         Block.of("Below the minimum:", [*named, *counted], width, 5, 2),
         Block.of("Worth:", [words.value(answer)], width, 4, 2),
@@ -71,7 +71,8 @@ def _joined(names: list[str]) -> list[str]:
 def verdict(answer: SparesAnswer) -> Panel:
     """What to buy, what to throw away or inspect, for which passage."""
     shelf = [f"{lead} {said}" for state, lead in OF_SHELF.items() for said in _joined(words.lots(answer, state))]
-    return Panel(title(answer), [words.budget(answer), *shelf, words.period(answer)], listed=False)
+    said = [words.budget(answer), *words.guessed(answer), *shelf, words.period(answer)]
+    return Panel(title(answer), said, listed=False)
 
 
 def full(answer: SparesAnswer) -> str:

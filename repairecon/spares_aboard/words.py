@@ -119,6 +119,18 @@ def budget(answer: SparesAnswer) -> str:
     )
 
 
+def guessed(answer: SparesAnswer) -> list[str]:
+    """What to say first, where the owner said of nothing what being without it costs."""
+    rows, c = answer.carry, answer.currency
+    if rows.empty or set(rows["cost_from"]) != {"assumed"}:
+        return []
+    costs = " or ".join(money(x, c) for x in sorted(set(rows["cost_without"])))
+    return [
+        f"That rests on a guess of what being without costs: {costs} each time. Mark what is critical (card ITEM "
+        "--critical yes) and give your own figures in passage.toml (cost_without)."
+    ]
+
+
 def buy_table(answer: SparesAnswer, *, because: bool = False) -> pd.DataFrame:
     """What to buy, dearest lack first; ``because`` adds ends and grounds."""
     rows, c = answer.carry[answer.carry["buy"] > 0], answer.currency

@@ -11,6 +11,7 @@ from aboard_makers import DEMO, empty_book, passage
 from repairecon.book.spares_book import book_at, book_copy
 from repairecon.records import Passage, Range, ReceiveLine, SpareWish
 from repairecon.show import plots
+from repairecon.show.words import price
 from repairecon.spares_aboard import charts, screen, words
 from repairecon.spares_aboard.job import spares_aboard
 
@@ -114,3 +115,23 @@ def test_acts_are_tried_on_a_copy_that_leaves_nothing(tmp_path):
         assert book.movements() == before
     with empty_book(tmp_path, "empty.spares") as nothing:
         assert "Nothing in this book" in repr(words.acts_tried(nothing))
+
+
+def test_where_no_cost_of_being_without_is_said_that_comes_first(tmp_path):
+    """A new book's advice rests on a guess alone, and says how to better it; one with the owner's figures does not."""
+    with empty_book(tmp_path) as book:
+        book.add_item("impeller", locker="A1", critical=True)
+        book.add_item("hose clip", locker="A1")
+        answer = spares_aboard(book, passage())
+        own = spares_aboard(book, passage(cost_without={"other": Range(10.0, 10.0, 10.0)}))
+    (said,) = words.guessed(answer)
+    costs = sorted(set(answer.carry["cost_without"]))  # means of 5 / 25 / 120 and of 150 / 600 / 2500: (a + 4m + b) / 6
+    assert costs == pytest.approx([225 / 6, 5050 / 6])
+    assert "EUR 38 or EUR 842 each time" in said
+    assert said in screen.verdict(answer).lines
+    assert words.guessed(own) == []
+
+
+def test_no_price_is_minus_nothing():
+    assert price(-0.001, "EUR") == "EUR 0.00"
+    assert price(-0.01, "EUR") == "EUR -0.01"
