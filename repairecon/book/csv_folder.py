@@ -52,9 +52,8 @@ _TABLES = {
                       ("on_date", "kind", "item", "quantity")),
 }  # fmt: skip
 """Of each file the table, what numbers its rows there, its columns after that, and which of them must be filled."""
-FILES = {"about.csv": Headings(("name", "value"), ("name", "value"), frozenset(("name", "value")))} | {
-    file: Headings(("number", *columns), required, frozenset(("number", *columns)))
-    for file, (_, _, columns, required) in _TABLES.items()
+FILES = {"about.csv": Headings(("name", "value"), ("name", "value"))} | {
+    file: Headings(("number", *columns), required) for file, (_, _, columns, required) in _TABLES.items()
 }
 
 

@@ -18,16 +18,17 @@ from pathlib import Path
 from typing import Any
 
 from repairecon import records
-from repairecon.book.lists import ListRow, list_rows, read_by
+from repairecon.book.lists import read_by
 from repairecon.book.schema import CARDS, MONEY, QUANTITY, Scale, When, choice, month_or_day, typed, words
 from repairecon.book.spares_book import SparesBook, begin_book
 from repairecon.read import values
 from repairecon.read.boat import BOOK
-from repairecon.read.columns import Column
+from repairecon.read.columns import Column, Headings
 from repairecon.read.lists_of_others import read_units_list
 from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
-from repairecon.read.sheets import Sheet, heading, places_meant, read_sheet, tidied
+from repairecon.read.sheets import Sheet, places_meant, read_sheet
 from repairecon.read.starter import empty_folder, new_boat
+from repairecon.read.tables import Row, list_table
 from repairecon.read.values import Limits, Misread, text_of
 from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, ReceiveLine
 
@@ -91,8 +92,7 @@ class ImportPlan:
         self._at = self._places(found.file, headings, columns)
         self.columns = {name: headings[k] for name, k in self._at.items()}
         self.left_out = tuple(h for k, h in enumerate(headings) if k not in self._at.values() and h)
-        kept, _ = tidied(found, {heading(h): _AS[name] for name, h in self.columns.items() if name in _AS})
-        made = [self._line(row, locker) for row in list_rows(kept, self.problems, self._at)]
+        made = [self._line(row, locker) for row in list_table(found, _LIST, self.problems, self._at).rows]
         self.lines = [line for line in made if line is not None]
 
     @property
@@ -116,7 +116,7 @@ class ImportPlan:
             self.problems.add(file, None, "name", "no column", "say which heading holds the names of the items")
         return at
 
-    def _line(self, row: ListRow, locker: str) -> ImportLine | None:
+    def _line(self, row: Row, locker: str) -> ImportLine | None:
         """What a row would do; None if it cannot be said."""
         filled = [name for name in self._at if row.text(name)]
         read = {name: read_by(row, name, _READERS.get(name) or partial(words, what=name)) for name in filled}
@@ -154,7 +154,7 @@ class ImportPlan:
             quantity=Decimal(cells["quantity"]) if "quantity" in cells else None, cells=cells,
         )  # fmt: skip
 
-    def _changes(self, row: ListRow, cells: Mapping[str, Any], name: str) -> dict[str, Any]:
+    def _changes(self, row: Row, cells: Mapping[str, Any], name: str) -> dict[str, Any]:
         """What the card would say otherwise; a further place of an item changes nothing on it."""
         known = self._items.get(key(name))
         card = {n: v for n, v in cells.items() if n in CARDS["item"] and n != "name"}
@@ -173,7 +173,7 @@ class ImportPlan:
         now = {n: getattr(known, n) for n in card}
         return {n: v for n, v in card.items() if now[n] != (Decimal(str(v)) if isinstance(now[n], Decimal) else v)}
 
-    def _named(self, row: ListRow, column: str, name: str, known: Names, new: Names) -> str:
+    def _named(self, row: Row, column: str, name: str, known: Names, new: Names) -> str:
         """A locker or unit as the book spells it; one that only looks like a known one is a fault."""
         found = known.find(name) or new.find(name)
         if found:
@@ -229,10 +229,11 @@ def _exact(scale: Scale) -> Callable[[str], str | Misread]:
 
 
 _ANY = partial(values.number, limits=Limits(0.0, 1e6))
-_AS = {"bought_on": Column(name="", type="date"), **dict.fromkeys(
-    ("quantity", "minimum", "cost_unit", "weight_kg", "volume_litres", "resale_rate"), Column(name="", type="number")
+_AS = {"bought_on": "date", **dict.fromkeys(
+    ("quantity", "minimum", "cost_unit", "weight_kg", "volume_litres", "resale_rate"), "number"
 )}  # fmt: skip
 """Fields that a list may hold with a decimal comma, or as day.month.year."""
+_LIST = Headings(tuple(HEADINGS), (), {n: Column(name=n, type=of) for n, of in _AS.items()})
 _READERS: Mapping[str, Callable[[str], Any]] = {
     "quantity": _exact(QUANTITY), "minimum": _exact(QUANTITY), "cost_unit": _exact(MONEY),
     "critical": values.yes_no, "bought_on": values.date, "cure_date": month_or_day,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property
 from types import MappingProxyType
 
 from repairecon import records
@@ -61,8 +61,11 @@ class Headings:
 
     columns: tuple[str, ...]
     required: tuple[str, ...]
-    known: frozenset[str]
     declared: Mapping[str, Column] = field(default_factory=dict)
+
+    @cached_property
+    def known(self) -> frozenset[str]:
+        return frozenset(self.columns)
 
 
 def column_of(heading: str, declared: Mapping[str, Column]) -> tuple[Column | None, str]:
@@ -117,7 +120,7 @@ def headings(file: str, *more: str) -> Headings:
     declared |= {c.name: c for c in columns_of(ANY) if c.name not in declared}
     columns = tuple(heading for c in declared.values() for heading in c.headings)
     required = tuple(c.name for c in declared.values() if c.need)
-    return Headings(columns, required, frozenset(columns), MappingProxyType(declared))
+    return Headings(columns, required, MappingProxyType(declared))
 
 
 FILES: Mapping[str, Headings] = MappingProxyType(

@@ -21,7 +21,7 @@ from repairecon.read.files import OBEYED, csv_text
 from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
 from repairecon.read.reading import Reading
 from repairecon.read.sheets import CsvTable, Sheet, headed, heading, heading_row, read_sheet, tidied
-from repairecon.read.tables import Row, Table, read_table, table_of
+from repairecon.read.tables import Row, list_table, read_table
 from repairecon.read.values import Cell, Misread, date, text_of
 from repairecon.records import Case, CaseError, Fault, RepaireconError, SheetError
 
@@ -370,19 +370,13 @@ def read_units_list(path: Path) -> UnitsList:
     head = heading_row(sheet, lambda cells: len(sheets.places_meant([text_of(c) for c in cells], words)))
     written = [text_of(c) for c in sheet.rows.get(head, ())]
     meant = sheets.places_meant(written, words)
-    places, theirs = {k: ours for ours, k in meant.items()}, {ours: written[k] for ours, k in meant.items()}
-    table = Table(sheet.file)
-    if "unit" not in theirs:
+    if "unit" not in meant:
         known = ", ".join(("unit", *_UNITS.declared["unit"].also))
         problems.add(sheet.file, head, "unit", "no such column", f"head the column of their names one of: {known}")
-    else:
-        kept, _ = tidied(headed(sheet, head, places), _UNITS.declared)
-        table = table_of(kept, _UNITS, problems)
-        units_of(table, datetime.date.today().isoformat())
-    called = Problems()
-    for f in problems.faults:
-        called.add(f.file, f.row, theirs.get(f.column, f.column), f.found, f.write)
-    called.stop_if_any(SheetError)
+    problems.stop_if_any(SheetError)
+    table = list_table(sheet, _UNITS, problems, meant, head)
+    units_of(table, datetime.date.today().isoformat())
+    problems.stop_if_any(SheetError)
     made = [[row.cells.get(c, "") for c in _UNITS.columns] for row in table.rows]
-    left_out = [text for k, text in enumerate(written) if text and k not in places]
+    left_out = [text for k, text in enumerate(written) if text and k not in meant.values()]
     return UnitsList(csv_text([_UNITS.columns, *made]).encode("utf-8"), len(made), tuple(left_out))

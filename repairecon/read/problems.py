@@ -66,11 +66,12 @@ class Problems:
         self._faults: dict[Fault, None] = {}
         self._compared = 0
         self.called: dict[str, str] = {}  # what a file of the case is called where it is a sheet of a workbook
+        self.headed: dict[str, str] = {}  # what a column is called in the one list that is read
 
     def add(self, file: str, row: int | None, column: str, found: str, write: str) -> None:
         """Note a fault; ``found`` is taken as worded (see ``shown``)."""
         file = self.called.get(file, file if file.isprintable() else shown(file))
-        heading = shown(column)[1:-1] if column else ""
+        heading = shown(self.headed.get(column, column))[1:-1] if column else ""
         self._faults[Fault(file, row, heading, found, write)] = None
 
     def advice(self, word: str, known: Sequence[str], otherwise: str = "", cutoff: float = 0.6) -> str:

@@ -10,9 +10,9 @@ from typing import Any, TypeAlias, TypeVar, cast
 
 from repairecon.read import values
 from repairecon.read.columns import ENDS, Column, Headings
-from repairecon.read.files import Unreadable, decoded, read_data
+from repairecon.read.files import Unreadable, as_meant, decoded, read_data
 from repairecon.read.problems import SURE, Names, Problems, clean, closest, shown, shown_value, undecoded
-from repairecon.read.sheets import Sheet, csv_rows, heading, left_out
+from repairecon.read.sheets import Sheet, csv_rows, headed, heading, left_out, tidied
 from repairecon.read.values import Cell, Limits, Misread, text_of
 from repairecon.records import Range, Source
 
@@ -339,3 +339,21 @@ def _check_form(row: Row, cells: Sequence[Cell], columns: Sequence[str], width: 
             row.fault(name, cell.found, cell.write)
         elif isinstance(cell, str) and name and not cell.isascii() and undecoded(cell):
             row.fault(name, shown(cell), "save the file as CSV UTF-8 and write the letters marked ? again")
+
+
+def list_table(
+    sheet: Sheet, known: Headings, problems: Problems, at: Mapping[str, int] | None = None, head: int = 0
+) -> Table:
+    """The rows of somebody's own list, whose headings its faults name; none where a column that it must have is not.
+
+    ``at`` is the place of each column where the headings do not say it, ``head`` their row (else the first).
+    """
+    head = head or next(iter(sheet.rows))
+    theirs = [text_of(c) for c in sheet.rows[head]]
+    if at is None:
+        at = {heading(h): k for k, h in reversed(list(enumerate(theirs))) if heading(h) in known.known}
+    problems.headed |= {name: theirs[k] for name, k in at.items()}
+    rows = {n: tuple(as_meant(c) if isinstance(c, str) else c for c in cells) for n, cells in sheet.rows.items()}
+    taken, _ = tidied(headed(replace(sheet, rows=rows), head, {k: c for c, k in at.items()}), known.declared)
+    table = table_of(taken, known, problems)
+    return table if table.whole else replace(table, rows=[])
