@@ -11,8 +11,8 @@ from typing import Any
 from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
 from repairecon.after_the_job.learning import STRENGTH
 from repairecon.read.boat import LEARNED, LOG, boat_folder
+from repairecon.read.case_out import folder_of
 from repairecon.read.case_workbook import is_workbook
-from repairecon.read.case_workbook_out import folder_of
 from repairecon.read.closed import FOLDER, LOG_FILE, add_to_log, read_closed, read_log
 from repairecon.read.toml_records import write_learned
 from repairecon.records import RepaireconError

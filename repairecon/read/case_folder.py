@@ -15,9 +15,8 @@ from repairecon.read.boat import BoatPapers
 from repairecon.read.case_workbook import is_workbook, read_case_workbook
 from repairecon.read.columns import CASE, CASE_FILES, FILES
 from repairecon.read.default_rows import Layers
-from repairecon.read.defaults import Defaults
 from repairecon.read.problems import SURE, Problems, closest, key, shown
-from repairecon.read.reading import LabourBook, Money, Reading, ThreeNumbers, named_rows
+from repairecon.read.reading import Defaults, LabourBook, Money, Reading, ThreeNumbers, named_rows
 from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import TomlFile, read_toml, toml_lines
 from repairecon.read.values import listed

@@ -16,10 +16,9 @@ from typing import TypeVar
 from repairecon.kinds import SymptomMatch, kinds, match_symptom
 from repairecon.kinds.case_rows import case_rows
 from repairecon.read.columns import ENDS, headings
-from repairecon.read.defaults import Defaults
 from repairecon.read.files import HERE
 from repairecon.read.problems import Problems, key
-from repairecon.read.reading import Reading, named_rows
+from repairecon.read.reading import Defaults, Reading, named_rows
 from repairecon.read.tables import NOTHING, Row, Table, read_table
 from repairecon.read.values import pair
 from repairecon.read.ways import fits

@@ -12,9 +12,8 @@ from decimal import Decimal
 from typing import TypeAlias
 
 from repairecon.read.columns import ENDS
-from repairecon.read.defaults import as_text
 from repairecon.read.problems import Names, key, shown
-from repairecon.read.reading import Reading
+from repairecon.read.reading import Reading, as_text
 from repairecon.read.tables import Entry, Row
 from repairecon.records import STAGES, Branch, Part, Remedy
 

@@ -8,10 +8,9 @@ from decimal import Decimal
 
 from repairecon.read import values
 from repairecon.read.columns import CASE, ENDS
-from repairecon.read.defaults import as_text
 from repairecon.read.events import Outcomes, outcomes
 from repairecon.read.problems import key, shown
-from repairecon.read.reading import Reading, named_rows
+from repairecon.read.reading import Reading, as_text, named_rows
 from repairecon.read.tables import NOTHING, Row
 from repairecon.read.values import Misread, plain
 from repairecon.read.ways import PRICED

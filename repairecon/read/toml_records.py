@@ -11,11 +11,10 @@ from typing import Any
 from repairecon.kinds import KindMatch, match_kind, match_symptom, settle
 from repairecon.read.boat import LEARNED
 from repairecon.read.columns import sections
-from repairecon.read.defaults import Defaults, cautions
 from repairecon.read.events import Outcomes
 from repairecon.read.files import write_own
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.reading import Money, Reading
+from repairecon.read.reading import Defaults, Money, Reading, cautions
 from repairecon.read.tables import Table
 from repairecon.read.toml_file import Section, TomlFile, read_toml, toml_lines
 from repairecon.read.values import listed, pair, pieces, plain

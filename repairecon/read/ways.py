@@ -6,9 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from repairecon.read.defaults import Defaults
 from repairecon.read.problems import Names, key, shown
-from repairecon.read.reading import Reading
+from repairecon.read.reading import Defaults, Reading
 from repairecon.read.tables import NOTHING, Row
 from repairecon.records import DAYS_A_YEAR, NO_WAY, WAY_KINDS, OwnLife, Range, Unit, Way
 

@@ -12,7 +12,7 @@ from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
-from repairecon.book.on_hand import read_case_aboard
+from repairecon.book.stock import read_case_aboard
 from repairecon.many.work import Lost, cores, each
 from repairecon.read.boat import boat_folder, home_of
 from repairecon.read.case_folder import cases_in

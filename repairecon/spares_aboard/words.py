@@ -10,9 +10,9 @@ from typing import Any
 import pandas as pd
 
 from repairecon.book.lists import Delivery
-from repairecon.book.on_hand import day_of, last_day
 from repairecon.book.own_list import ImportPlan
 from repairecon.book.spares_book import SparesBook
+from repairecon.book.stock import day_of, last_day
 from repairecon.records import DAYS_A_YEAR, Counted, Found, Happened, Movement, ReceiveLine, ReorderLine
 from repairecon.show.layout import wrapped
 from repairecon.show.sheet import Panel

@@ -18,8 +18,7 @@ from case_makers import GOOD, THREE, write
 
 from repairecon.read.boat import frozen_papers, read_boat, today_of
 from repairecon.read.case_folder import read_case
-from repairecon.read.case_workbook_out import folder_of, write_case_workbook
-from repairecon.read.findings import keep_findings
+from repairecon.read.case_out import folder_of, keep_findings, write_case_workbook
 from repairecon.read.lists_of_others import preview
 from repairecon.read.look_again import look_again
 from repairecon.records import Case, CaseError, RepaireconError, Source

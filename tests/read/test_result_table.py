@@ -92,7 +92,7 @@ def filled(path: Path, wanted: str = "abc") -> ResultTable:
     table = ResultTable(path, COLUMNS, wanted)
     for mark in "abc":
         if mark not in table.done:
-            table.add({"name": f"of {mark}, in \"quotes\"", "value": 1.5}, mark)
+            table.add({"name": f'of {mark}, in "quotes"', "value": 1.5}, mark)
     return table
 
 

@@ -15,15 +15,15 @@ from repairecon.read import boat, case_workbook, columns
 from repairecon.read.case_folder import file_of, open_case
 from repairecon.read.case_workbook import is_workbook, read_case_workbook
 from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, NUMBERS, Column
-from repairecon.read.defaults import Defaults, as_text
-from repairecon.read.files import FONT, Value, add_sheet, new_workbook, put_cell, read_data, saved, write_all
-from repairecon.read.problems import Problems, shown
+from repairecon.read.files import FONT, Value, add_sheet, decoded, new_workbook, put_cell, read_data, saved, write_all
+from repairecon.read.problems import Names, Problems, clean, key, shown
+from repairecon.read.reading import Defaults, as_text
 from repairecon.read.sheets import DEFAULT, column_letters, csv_rows, heading
 from repairecon.read.starter import default_line
 from repairecon.read.tables import Row, Table, read_table
-from repairecon.read.toml_file import TomlFile, read_toml
+from repairecon.read.toml_file import TomlFile, read_toml, with_keys
 from repairecon.read.values import A_DATE, ZERO_DAY, Misread, date, figure, number, plain, text_of, yes_no
-from repairecon.records import SHAPES, RepaireconError
+from repairecon.records import SHAPES, STAGES, Case, RepaireconError
 
 _LISTS = "lists"
 _ROOM = 500  # rows that take lists and limits
@@ -232,9 +232,9 @@ def _key_rows(toml: TomlFile) -> Iterator[tuple[Column, Cells]]:
         for (title, values), (name, column) in itertools.product(said, shown_keys.items()):
             about = {"unit": column.unit or None, "blank means": _blank(column) or None,
                      "meaning": column.meaning or columns.about(CASE, section)[0]}  # fmt: skip
-            for key in [n for n in values if n not in declared] or [""] if name == ANY else [name]:
-                four = dict(zip(_FOUR, _four(values.get(key), column), strict=True))
-                yield column, {"section": title, "key": key or None, **four, **about}
+            for called in [n for n in values if n not in declared] or [""] if name == ANY else [name]:
+                four = dict(zip(_FOUR, _four(values.get(called), column), strict=True))
+                yield column, {"section": title, "key": called or None, **four, **about}
 
 
 def _four(value: Any, column: Column) -> tuple[Value, ...]:
@@ -326,3 +326,55 @@ def _keep_keys(sheet: Any, toml: TomlFile) -> None:
     for cells in wanted.values():
         if cells["value"] is not None:
             put(sheet.max_row + 1, cells, ("section", "key", *_FOUR))
+
+
+_WORD = re.compile(r"\w+")
+
+
+def keep_findings(
+    folder: str | os.PathLike[str], found: Mapping[str, str], stage: str = "", measured: Mapping[str, str] | None = None
+) -> Case:
+    """Keep in a case, a folder or a workbook, what was found, and give the case as it is then.
+
+    ``found`` is the outcome by event, as in events.csv (an empty one takes the finding back), ``stage`` the last that
+    is done, ``measured`` a value with its unit by measure. RepaireconError, and nothing written, if there are faults.
+    """
+    place = Path(folder)
+    case, reading = open_case(place)
+    reading.problems.stop_if_any()
+    names, said = Names([*(b.event for b in case.branches), *(b.outcome for b in case.branches)]), dict[str, str]()
+    for event, outcome in found.items():
+        if event != outcome:
+            said[names.find(event) or event] = names.find(outcome) or outcome
+            continue
+        # without its event it is that of the only outcome that has all its words
+        words = set(key(outcome).split())
+        alike = (b for b in case.branches if words <= set(_WORD.findall(key(b.outcome))))
+        meant = dict.fromkeys((b.event, b.outcome) for b in alike)
+        if len(meant) != 1:
+            seen = [(b.event, b.outcome) for b in case.branches if b.seen_at in STAGES[:4]]
+            known = dict.fromkeys(f"{e}={o}" for e, o in meant or seen)
+            raise RepaireconError(f"found: {shown(outcome)}; write one of: {'; '.join(known)}")
+        said |= dict([*meant])
+    return _write(place, {"found": said, "measured": measured or {}, "done": {"stage": stage} if stage else {}})
+
+
+def keep_changes(folder: str | os.PathLike[str], sections: Mapping[str, Mapping[str, str | float]]) -> Path:
+    """Write keys of case.toml by section if the case is then sound; gives the path of the copy made before."""
+    place = Path(folder)
+    path = place if is_workbook(place) else file_of(place, CASE) or place / CASE
+    copies = (path.with_name(f"{path.stem}_before{n or ''}{path.suffix}") for n in itertools.count())
+    copy, before = next(c for c in copies if not os.path.lexists(c)), path.read_bytes()
+    _write(place, sections)
+    write_all(copy.parent, {copy.name: before})
+    return copy
+
+
+def _write(place: Path, sections: Mapping[str, Mapping[str, str | float]]) -> Case:
+    text = clean(decoded(file_bytes(place, CASE)))
+    for section, entries in sections.items():
+        text = with_keys(text, section, entries)
+    made, reading = open_case(place, instead={CASE: text.encode("utf-8")})
+    reading.problems.stop_if_any()
+    keep_files(place, {CASE: text.encode("utf-8")})
+    return made
