@@ -60,9 +60,8 @@ def _exact(row: Row, name: str, limits: Limits) -> Decimal | None:
 class Delivery:
     """What came, read and not yet written; ``new_items`` have no card in the book: designation by name.
 
-    It is a list (item, quantity, and as far as known the rest of ``DELIVERY``), or an order as it was sent: its landed
-    total is then shared among its lines by their price. ``supplier`` sent it, ``locker`` is for things that have none
-    of their own; unless new items are taken those that the book has no card of are faults. ListError with every fault.
+    It is a list, or an order as it was sent: its landed total is then shared among its lines by their price.
+    ``locker`` is for things that have none of their own; without ``take_new`` items without a card are faults.
     """
 
     def __init__(
@@ -86,13 +85,11 @@ class Delivery:
 
     def write(self, date: When = None, again: bool = False) -> tuple[Happened, ...]:
         """Write all of it or nothing; the same file a second time only if ``again``, else a BookError."""
-        before = [m for m in self._book.movements() if m.kind == "bought" and m.reference == self.file]
-        before = [m for m in before if not m.undone_by]
+        bought = (m for m in self._book.movements() if m.kind == "bought" and m.reference == self.file)
+        before = next((m for m in bought if not m.undone_by), None)
         if before and not again:
-            raise BookError(
-                f"{shown(self.file)} was received on {before[0].on_date} already (movement {before[0].number}): undo "
-                "that, or say that it came again; nothing was written"
-            )
+            said = f"{shown(self.file)} was received on {before.on_date} already (movement {before.number})"
+            raise BookError(f"{said}: undo that, or say that it came again; nothing was written")
         with self._book.ledger.writing():
             for name, designation in self.new_items.items():
                 self._book.add_item(name, designation=designation)
@@ -118,7 +115,6 @@ class Delivery:
         return card.name
 
     def _into(self, row: Row, item: str) -> str:
-        """The locker that a line goes into, empty where it is the item's own."""
         own = self._home.get(key(item))
         if not item:
             return ""
@@ -129,7 +125,6 @@ class Delivery:
         return "" if own else self._locker
 
     def _of_list(self, rows: Sequence[Row], supplier: str) -> list[ReceiveLine]:
-        """Lines of an owner's own list."""
         made = []
         for row in rows:
             item, quantity = self._item(row), _exact(row, "quantity", _SOME)
@@ -170,10 +165,7 @@ class Delivery:
 
 
 def count_sheet(book: SparesBook, form: str = ".txt", locker: str = "", blind: bool = False) -> str:
-    """A sheet to count by, locker by locker: text, or CSV that comes back by ``reconcile``.
-
-    ``blind`` leaves out the book's figure.
-    """
+    """A sheet to count by, locker by locker: text, or CSV that ``reconcile`` reads; ``blind``: without figures."""
     places = [k for k in book.lockers() if k.kind != "lent"]
     if locker:
         known = Names(k.name for k in places)
@@ -218,10 +210,7 @@ def write_count_sheet(book: SparesBook, path: Path, locker: str = "", blind: boo
 def reconcile(
     book: SparesBook, path: Path, write: bool = True, sheet: str = "", note: str = ""
 ) -> tuple[tuple[Counted, ...], list[str]]:
-    """Hold the counts on a sheet against the book, all of them or none, and what to know of them.
-
-    ListError with every fault of the sheet.
-    """
+    """Hold the counts on a sheet against the book, all of them or none, and what to know of them."""
     problems = Problems()
     rows = list_table(read_sheet(path, sheet, _COUNT.known), _COUNT, problems).rows
     found = _counts(book, rows)

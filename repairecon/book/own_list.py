@@ -1,7 +1,4 @@
-"""An owner's own list of spares into the book: looked at first, then written whole or not at all; a boat from lists.
-
-A list is a line of headings and rows of text, numbers and dates, from whatever file they were read.
-"""
+"""An owner's own list of spares into the book: looked at first, then written whole or not at all; a boat from lists."""
 
 from __future__ import annotations
 
@@ -42,10 +39,7 @@ _DIGITS = re.compile("[0-9]+")
 
 @dataclass(frozen=True, kw_only=True)
 class ImportLine:
-    """What a row of the list would do: a new card or changes to one, and the stock of a place against the book.
-
-    ``in_book`` is None for an item that the book has no card of. ``cells`` are the fields as read.
-    """
+    """What a row would do: a new card or changes to one, and the stock of a place against the book (None: no card)."""
 
     row: int
     item: str
@@ -70,9 +64,7 @@ class ImportLine:
 class ImportPlan:
     """A look at a list before anything is written: what it would add and change, and what is wrong with it.
 
-    The list is a spreadsheet with headings first, or its rows; ``columns`` are the headings of each field (name,
-    quantity, locker, ...; by default guessed, see ``guess_columns``), ``locker`` is where things lie whose row names
-    none, ``sheet`` that of a workbook.
+    ``columns`` are the headings of each field (by default guessed), ``locker`` that of rows which name none.
     """
 
     def __init__(
@@ -87,13 +79,13 @@ class ImportPlan:
         self._lying = {(s.item_number, key(s.locker)): s.quantity for s in book.stock()}
         self.new_lockers, self.new_units = Names(), Names()
         self._seen: dict[tuple[str, str], int] = {}
-        self._new: set[str] = set()
+        self._new = Names()
         headings = [text_of(cell) for cell in next(iter(found.rows.values()))]
         self._at = self._places(found.file, headings, columns)
         self.columns = {name: headings[k] for name, k in self._at.items()}
         self.left_out = tuple(h for k, h in enumerate(headings) if k not in self._at.values() and h)
-        made = [self._line(row, locker) for row in list_table(found, _LIST, self.problems, self._at).rows]
-        self.lines = [line for line in made if line is not None]
+        rows = list_table(found, _LIST, self.problems, self._at).rows
+        self.lines = [line for row in rows if (line := self._line(row, locker))]
 
     @property
     def new_items(self) -> tuple[str, ...]:
@@ -103,13 +95,12 @@ class ImportPlan:
     def _places(self, file: str, headings: list[str], named: Mapping[str, str] | None) -> dict[str, int]:
         places = {key(h): k for k, h in reversed(list(enumerate(headings)))}
         at: dict[str, int] = {}
+        advice = self.problems.advice
         for name, theirs in (guess_columns(headings) if named is None else named).items():
             if name not in HEADINGS:
-                write = self.problems.advice(name, tuple(HEADINGS))
-                self.problems.add(file, None, name, "an unknown field", write)
+                self.problems.add(file, None, name, "an unknown field", advice(name, tuple(HEADINGS)))
             elif key(theirs) not in places:
-                write = self.problems.advice(theirs, headings)
-                self.problems.add(file, None, name, f"no heading {shown(theirs)}", write)
+                self.problems.add(file, None, name, f"no heading {shown(theirs)}", advice(theirs, headings))
             else:
                 at[name] = places[key(theirs)]
         if "name" not in at:
@@ -117,7 +108,6 @@ class ImportPlan:
         return at
 
     def _line(self, row: Row, locker: str) -> ImportLine | None:
-        """What a row would do; None if it cannot be said."""
         filled = [name for name in self._at if row.text(name)]
         read = {name: read_by(row, name, _READERS.get(name) or partial(words, what=name)) for name in filled}
         cells: dict[str, Any] = {name: value for name, value in read.items() if value not in (None, "")}
@@ -140,15 +130,15 @@ class ImportPlan:
         measure = known.measure if known else cells.get("measure", "piece")
         for count in ("quantity", "minimum") if measure == "piece" else ():
             if Decimal(cells.get(count, 0)) % 1:
-                advice = "write a whole number, or the measure: litre, metre, kilogram"
-                row.fault(count, shown(cells[count]), advice)
+                write = "write a whole number, or the measure: litre, metre, kilogram"
+                row.fault(count, shown(cells[count]), write)
         here = (key(name), key(place))
         if here in self._seen:
             row.fault("name", f"{shown(name)} again", f"make one row of it and row {self._seen[here]}")
             return None
         self._seen[here] = row.row
         return ImportLine(
-            row=row.row, item=known.name if known else name, new=known is None and key(name) not in self._new,
+            row=row.row, item=known.name if known else name, new=known is None and name not in self._new,
             changes=self._changes(row, cells, name), locker=place,
             in_book=self._lying.get((known.number, key(place)), Decimal(0)) if known else None,
             quantity=Decimal(cells["quantity"]) if "quantity" in cells else None, cells=cells,
@@ -159,9 +149,7 @@ class ImportPlan:
         known = self._items.get(key(name))
         card = {n: v for n, v in cells.items() if n in CARDS["item"] and n != "name"}
         if known is None:
-            first = key(name) not in self._new
-            self._new.add(key(name))
-            return card if first else {}
+            return card if self._new.add(name) else {}
         if known.locker:
             card.pop("locker", None)
         try:
@@ -181,8 +169,7 @@ class ImportPlan:
         line = " ".join(name.split())
         alike = [n for n in (*known, *new) if _DIGITS.findall(n) == _DIGITS.findall(line)]  # "locker 2" is another
         if near := closest(line, alike, SURE) if len(line) > 3 else "":
-            advice = f"did you mean {shown(near)}? (else give it a name less like it)"
-            row.fault(column, shown(line), advice)
+            row.fault(column, shown(line), f"did you mean {shown(near)}? (else give it a name less like it)")
             return near
         new.add(line)
         return line
@@ -191,8 +178,8 @@ class ImportPlan:
 def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zeros: bool = False) -> None:
     """Write what a plan says, all of it or nothing; CaseError with every fault of the list, if it has any.
 
-    A quantity of 0 leaves the stock of the book as it is, unless ``take_zeros``. New items with a price are written as
-    bought, all other stock as counted: a list that is taken in twice changes nothing the second time.
+    A quantity of 0 leaves the stock of the book as it is, unless ``take_zeros``. New items with a price are bought, all
+    other stock is counted: a list that is taken in twice changes nothing the second time.
     """
     plan.problems.stop_if_any()
     with book.ledger.writing():
@@ -241,10 +228,7 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
     "shelf_group": partial(choice, options=SHELF_GROUPS, what="shelf group"),
     "weight_kg": _ANY, "volume_litres": _ANY, "resale_rate": partial(values.number, limits=values.FRACTION),
 }  # fmt: skip
-
-
-LOCKER = "aboard"
-"""Where spares lie whose row names no locker."""
+LOCKER = "aboard"  # where spares lie whose row names no locker
 Taken = tuple[str, int, tuple[str, ...]]
 
 
@@ -258,13 +242,11 @@ def boat_from_lists(
     there already or cannot be written; SheetError with every fault of both lists. Nothing is written then.
     """
     target, problems = empty_folder(folder), Problems()
-    taken: list[Taken] = []
-    data = b""
+    taken, data = list[Taken](), b""
     if units:
         with _noted(problems):
-            listed = read_units_list(units)
-            data = listed.data
-            taken.append((units.name, listed.many, listed.left_out))
+            data, many, left_out = read_units_list(units)
+            taken.append((units.name, many, left_out))
     home = next(p for p in target.absolute().parents if p.is_dir())
     try:
         with tempfile.TemporaryDirectory(prefix=".new-boat-", dir=home) as place:

@@ -26,14 +26,9 @@ from repairecon.read.problems import Problems, clean, shown
 from repairecon.read.values import Limits, Misread
 from repairecon.records import BookError
 
-APPLICATION_ID = int.from_bytes(b"sprB", "big")
-"""In the head of the file: bytes 68 to 71, SQLite's place for the kind of document."""
-
-LENT, LENT_NUMBER = "lent out", 1
-"""The locker that stands for what is lent out: its name and number."""
-LARGEST_QUANTITY = 1_000_000
-LARGEST_VALUE = 1_000_000_000
-"""Pieces, and home money, of one movement."""
+APPLICATION_ID = int.from_bytes(b"sprB", "big")  # bytes 68 to 71 of the file, SQLite's place for the kind of document
+LENT, LENT_NUMBER = "lent out", 1  # the locker that stands for what is lent out
+LARGEST_QUANTITY, LARGEST_VALUE = 1_000_000, 1_000_000_000  # pieces, and home money, of one movement
 
 KEYS = {
     "about": "name", "lockers": "locker", "locker_versions": "version", "units": "unit", "unit_versions": "version",
@@ -41,8 +36,7 @@ KEYS = {
 }  # fmt: skip
 TABLES = (*KEYS, "about_versions")
 """Tables whose rows are sealed, each after those that it refers to."""
-ORDERS_FROM = 4
-"""Version of the book from which it holds orders."""
+SEALED_FROM, ORDERS_FROM = 3, 4  # versions of the book from which every row has a seal, and from which it holds orders
 
 Sort = Literal["item", "locker", "unit"]
 CARDS: dict[Sort, tuple[str, ...]] = {
@@ -64,8 +58,6 @@ ORDER_LINE = ("part", "whole_unit", "item", "designation", "material", "pieces",
 
 _, *STEPS = (Path(__file__).parent / "schema.sql").read_text("utf-8").split("-- step ")
 VERSION = len(STEPS)
-SEALED_FROM = 3
-"""Version of the book from which every row has a seal."""
 
 
 def tables(version: int) -> tuple[str, ...]:
@@ -85,8 +77,7 @@ class Scale:
 
     digits: int
     largest: int
-    rounds: bool = False
-    """True where further digits are left out, to the nearest (the even one of two); else they are refused."""
+    rounds: bool = False  # further digits are left out, to the nearest (the even one of two); else they are refused
 
 
 QUANTITY = Scale(3, LARGEST_QUANTITY)

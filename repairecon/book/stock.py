@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from decimal import Decimal
+from itertools import product
 from typing import TYPE_CHECKING
 
 from repairecon.book import schema
@@ -24,15 +25,11 @@ if TYPE_CHECKING:  # a case alone needs no book: its command starts without one
     from repairecon.book.spares_book import SparesBook
 
 _FIELDS = ("movement", *MOVEMENT, "written_at")
-Heap = dict[int, Decimal]
-"""Quantity left, by the movement that brought it in."""
+Heap = dict[int, Decimal]  # quantity left, by the movement that brought it in
 
 
 class LotsWalk:
-    """The lots of every place (item and locker) as movements go by, and those that each took or brought, oldest first.
-
-    They are derived, never stored: a book corrected later then tells them right.
-    """
+    """The lots of every place (item and locker), and those that each movement took or brought: never stored."""
 
     def __init__(self, movements: Iterable[Movement]) -> None:
         self.places: dict[tuple[int, str], Heap] = defaultdict(dict)
@@ -139,8 +136,7 @@ class Stock(Cards):
             walk, lockers = LotsWalk(self.movements(item)), self.lockers()
         return tuple(
             walk.lot(number, place, heap[number])
-            for item_number in sorted({item_number for item_number, _ in walk.places})
-            for place in lockers
+            for item_number, place in product(sorted({item_number for item_number, _ in walk.places}), lockers)
             if (heap := walk.places.get((item_number, place.name)))
             for number in walk.oldest_first(heap)
         )
@@ -232,10 +228,10 @@ def by_kind(held: Mapping[int, int], where: Mapping[int, Locker]) -> dict[str, D
     return {kind: amount(q) for kind, q in sums.items()}
 
 
+# ---- on hand, for a job that may take it -----------------------------------------------------------
 _RULE = "ISO 2230:2002"
 _GROUP_RUBBER: Mapping[str, str] = {"A": "NR", "B": "NBR", "C": "EPDM"}
 """A rubber of each group of ISO 2230, for what is a kit or of an unknown rubber of that group."""
-
 _EPOCH = datetime.date(1970, 1, 1).toordinal()
 
 
@@ -268,8 +264,7 @@ def last_day(card: Item, start: datetime.date | str, inspected: bool = False) ->
 def on_hand(book: SparesBook, today: datetime.date | None = None, job: str = "") -> tuple[OnHand, ...]:
     """Spares that lie aboard, whole pieces of them, rubber in date ``today`` (default: that of the book), by name.
 
-    ``job`` is the folder name of the job that may take it: what came by orders of other jobs waits for those till they
-    are closed.
+    ``job`` is the folder name of the job that may take it: what came by orders of other open jobs waits for those.
     """
     from repairecon.book.spares_book import passage_for
 
@@ -285,9 +280,7 @@ def on_hand(book: SparesBook, today: datetime.date | None = None, job: str = "")
         if not late and lot.came_by not in waiting and lot.locker_kind == "aboard" and card.measure == "piece":
             lying[card.number].append(lot)
     made = []
-    for number, lots in lying.items():
-        card = cards[number]
-        lots.sort(key=lambda lot: lot.came_on)
+    for card, lots in ((cards[number], sorted(some, key=lambda lot: lot.came_on)) for number, some in lying.items()):
         costs = [float(lot.cost_unit) for lot in lots if lot.cost_unit is not None]
         if many := int(sum(lot.quantity for lot in lots)):
             made.append(replace(
@@ -314,10 +307,9 @@ def piece_of(card: Item) -> OnHand:
 
 
 def read_case_aboard(folder: str | os.PathLike[str], years: bool = False, order: bool | None = None) -> Case:
-    """A case as :func:`read_case` has it; of one in a boat the spares aboard are taken into account.
+    """A case as :func:`read_case` has it, the spares aboard its boat taken into account; ``from_stock`` says which.
 
-    What lies aboard costs what replacing it costs and needs no wait; ``from_stock`` says what that is. CaseError with
-    every fault of the case, BookError if the book cannot be read.
+    CaseError with every fault of the case, BookError if the book cannot be read.
     """
     home = boat_folder(folder)
     path = book_path(home) if home else None

@@ -63,7 +63,7 @@ def saved_columns(folder: Path, problems: Problems) -> list[Row]:
     return read_table(path if path.exists() else None, COLUMNS_FILE, FILES[COLUMNS_FILE], problems).rows
 
 
-def find_headings(sheet: Sheet, known: Mapping[str, str], problems: Problems) -> tuple[int, dict[int, str]]:
+def find_headings(sheet: Sheet, known: Mapping[str, str], problems: Problems) -> tuple[int, dict[str, int]]:
     """The row of the headings, and our column by its place; what is missing or double is a fault."""
     plain = {heading(theirs) for theirs in known}
 
@@ -82,7 +82,7 @@ def find_headings(sheet: Sheet, known: Mapping[str, str], problems: Problems) ->
             problems.add(sheet.file, row or None, theirs, "no such heading", write)
         elif names.count(heading(theirs)) > 1:
             problems.add(sheet.file, row, theirs, "the heading twice", "rename one of the two")
-    return row, {names.index(heading(theirs)): ours for theirs, ours in known.items() if heading(theirs) in names}
+    return row, {ours: names.index(heading(theirs)) for theirs, ours in known.items() if heading(theirs) in names}
 
 
 @dataclass(frozen=True)
@@ -95,17 +95,17 @@ class SheetRow:
 
 
 def sheet_rows(
-    sheet: Sheet, head: int, places: Mapping[int, str], decimal: str, currency: str
+    sheet: Sheet, head: int, places: Mapping[str, int], decimal: str, currency: str
 ) -> tuple[list[SheetRow], list[str]]:
     """The rows below the headings that hold something under one of them, and how their numbers were read."""
-    breaks = {c: Column(name=c, type="number", unit=SUPPLIERS_MONEY) for c in places.values() if _BREAK.fullmatch(c)}
+    breaks = {c: Column(name=c, type="number", unit=SUPPLIERS_MONEY) for c in places if _BREAK.fullmatch(c)}
     read, marks = tidied(headed(sheet, head, places), {**_QUOTES.declared, **breaks}, decimal, currency)
     words = {",": "comma", ".": "point"}
     notes = [f"{name}: numbers with a decimal {words[mark]}" for name, mark in marks.items() if mark]
     made = []
     for number, row in (item for item in read.rows.items() if item[0] != head):
         cells, prices, wrong = dict[str, str](), dict[int, str](), ""
-        for (k, column), cell in zip(places.items(), row, strict=False):
+        for (column, k), cell in zip(places.items(), row, strict=False):
             text, bad = " ".join(text_of(cell).split()), cell if isinstance(cell, Misread) else None
             if bad is None and text.startswith(OBEYED) and not _PLAIN_SIGN.fullmatch(text):
                 bad = Misread("text that a spreadsheet would obey: write it without the mark in front", shown(text))
@@ -337,17 +337,11 @@ def _same_cell(was: str, now: str) -> bool:
 
 
 # ---- units -----------------------------------------------------------------------------------------
-@dataclass(frozen=True)
-class UnitsList:
-    """The rows as units.csv has them, how many, and the headings of which nothing was taken."""
+def read_units_list(path: Path) -> tuple[bytes, int, tuple[str, ...]]:
+    """A list of units as units.csv has it, how many, and the headings of which nothing was taken.
 
-    data: bytes
-    many: int
-    left_out: tuple[str, ...]
-
-
-def read_units_list(path: Path) -> UnitsList:
-    """Read a list of units, headings taken for those that they surely mean; SheetError has every fault of it."""
+    Headings are taken for those that they surely mean; SheetError has every fault of the list.
+    """
     sheet, problems = read_sheet(path, "", _UNITS.known), Problems()
     words = {name: [name] for name in _UNITS.columns}
     for c in _UNITS.declared.values():
@@ -364,4 +358,4 @@ def read_units_list(path: Path) -> UnitsList:
     problems.stop_if_any(SheetError)
     made = [[row.cells.get(c, "") for c in _UNITS.columns] for row in table.rows]
     left_out = [text for k, text in enumerate(written) if text and k not in meant.values()]
-    return UnitsList(csv_text([_UNITS.columns, *made]).encode("utf-8"), len(made), tuple(left_out))
+    return csv_text([_UNITS.columns, *made]).encode("utf-8"), len(made), tuple(left_out)

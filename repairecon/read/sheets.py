@@ -172,11 +172,11 @@ def _plain(heading: object) -> str:
     return " ".join(_REST.sub(" ", key(str(heading)).replace("'s", "s")).split())
 
 
-def headed(sheet: Sheet, head: int, places: Mapping[int, str]) -> Sheet:
-    """The rows from the headings on, our headings over the columns that are taken, by their place."""
-    rows: dict[int, tuple[Cell, ...]] = {head: tuple(places.values())}
+def headed(sheet: Sheet, head: int, places: Mapping[str, int]) -> Sheet:
+    """The rows from the headings on, our headings over the columns that are taken."""
+    rows: dict[int, tuple[Cell, ...]] = {head: tuple(places)}
     for number, cells in sheet.rows.items():
-        taken = tuple(cells[k] if k < len(cells) else None for k in places)
+        taken = tuple(cells[k] if k < len(cells) else None for k in places.values())
         if number > head and any(c is not None for c in taken):
             rows[number] = taken
     return replace(sheet, rows=rows, widths={})

@@ -354,6 +354,6 @@ def list_table(
         at = {heading(h): k for k, h in reversed(list(enumerate(theirs))) if heading(h) in known.known}
     problems.headed |= {name: theirs[k] for name, k in at.items()}
     rows = {n: tuple(as_meant(c) if isinstance(c, str) else c for c in cells) for n, cells in sheet.rows.items()}
-    taken, _ = tidied(headed(replace(sheet, rows=rows), head, {k: c for c, k in at.items()}), known.declared)
+    taken, _ = tidied(headed(replace(sheet, rows=rows), head, at), known.declared)
     table = table_of(taken, known, problems)
     return table if table.whole else replace(table, rows=[])
