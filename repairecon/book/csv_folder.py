@@ -64,10 +64,8 @@ def export_book(book: SparesBook, folder: str | os.PathLike[str]) -> None:
 
 def export_papers(book: SparesBook, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
     """Write the whole book as CSV files, one workbook and plain SQL: all of them or none, never over other files."""
-    sheets = {
-        "stock": _sheet(book.stock()), "items": _sheet(book.items()), "lockers": _sheet(book.lockers()),
-        "units": _sheet(book.units()), "movements": _sheet(book.movements()),
-    }  # fmt: skip
+    asked = {"stock": book.stock(), "items": book.items(), "lockers": book.lockers(), "units": book.units()}
+    sheets = {name: _sheet(records) for name, records in {**asked, "movements": book.movements()}.items()}
     files = {**_csv_files(book), "spares.xlsx": workbook_bytes(sheets), "spares.sql": sql_text(book).encode("utf-8")}
     write_all(Path(folder), files)
     return tuple(sorted(Path(folder) / name for name in files))
@@ -82,17 +80,13 @@ def sql_text(book: SparesBook) -> str:
 
 
 def _sheet(records: tuple[Any, ...]) -> list[list[Value]]:
-    def plain_value(value: Any) -> Value:
-        if isinstance(value, Decimal):
-            return values.figure(float(value))
-        return "; ".join(value) if isinstance(value, tuple) else value
-
     names = [f.name for f in fields(records[0])] if records else ["nothing"]
-    return [list(names), *([plain_value(getattr(r, n)) for n in names] for r in records)]
+    rows = [[getattr(r, n) for n in names] for r in records]
+    as_cell: dict[type, Any] = {Decimal: lambda value: values.figure(float(value)), tuple: "; ".join}
+    return [[*names], *([as_cell.get(type(x), lambda value: value)(x) for x in row] for row in rows)]
 
 
 def _csv_files(book: SparesBook) -> dict[str, bytes]:
-    """The rows of every table with names for numbers, and numbers as an owner writes them."""
     with book.ledger.reading():
         names = {sort: book.names(sort) for sort in schema.CARDS}
         files: dict[str, Iterable[tuple[Value, ...]]] = {"about.csv": list(book.about.items())}
@@ -117,10 +111,9 @@ def _cell(names: dict[Sort, dict[int, str]], name: str, value: Any) -> str:
 
 
 def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str], home_currency: str = "") -> None:
-    """Build a book from a folder of CSV files such as ``export_book`` writes or an owner types.
+    """Build a book, never over another file, from CSV files such as ``export_book`` writes or an owner types.
 
-    ListError with every fault of it, and no book is left then; ``target`` is never another file. ``home_currency`` is
-    that of the book where about.csv names none: another than it names is refused.
+    ListError with every fault of them; ``home_currency`` is for where about.csv names none.
     """
     place = Path(folder)
     if not place.is_dir():
@@ -162,7 +155,6 @@ class _Cards:
     names: Names = field(default_factory=Names)
 
     def number_of(self, row: Row, column: str, text: str) -> int | None:
-        """The number of what a cell names; an unknown name is a fault."""
         return self.numbers.get(key(row.named(column, self.names, word=text)))
 
 
@@ -196,7 +188,6 @@ class _Folder:
         self.about = {_text(row, "name"): _text(row, "value") for row in tables["about.csv"].rows}
 
     def _cards(self, table: Table, sort: Sort) -> _Cards:
-        """Versions of a file, each with its number; the last name of each number holds."""
         cards = self.cards[sort] = _Cards(sort)
         cards.names.whole = table.whole
         last: dict[int, tuple[str, Row]] = {}
@@ -206,14 +197,14 @@ class _Folder:
             advice = f"write {following}, or the number of a row above of which this is a later card"
             number = _among(row, "number", following, advice) or following
             highest = max(highest, number)
-            made = {sort: number, **self._columns(row, schema.CARDS[sort], sort)}
+            made = {sort: number, **self._columns(row, (*schema.CARDS[sort], "written_at"), sort)}
             if "name" in row.cells and not made["name"]:
                 row.fault("name", "nothing", f"name the {sort}")
             if sort == "locker":
                 self._locker(row, made)
             elif sort == "item":
                 self._item(row, made)
-            cards.versions.append({**made, "written_at": _text(row, "written_at") or self.written_at})
+            cards.versions.append(made)
             last[made[sort]] = (made["name"], row)  # "lent out" has its own number
         for number, (name, row) in last.items():
             if name and not cards.names.add(name):
@@ -245,7 +236,9 @@ class _Folder:
             return int(row.yes(name, name == "carried"))
         if name == "on_date":
             return row.date(name)
-        return read_by(row, name, month_or_day) or "" if name in ("hours_on", "cure_date") else _text(row, name)
+        if name in ("hours_on", "cure_date"):
+            return read_by(row, name, month_or_day) or ""
+        return _text(row, name) or (self.written_at if name == "written_at" else "")
 
     def _locker(self, row: Row, made: dict[str, Any]) -> None:
         lent = key(made["name"]) == schema.LENT
@@ -263,12 +256,10 @@ class _Folder:
         made["shelf_group"] = made["shelf_group"].upper()
         if made["shelf_group"] not in SHELF_GROUPS:
             row.fault("shelf_group", shown(made["shelf_group"]), "write A, B or C, or nothing")
-        named = values.listed(made["units"])
-        numbers = [self.cards["unit"].number_of(row, "units", name) for name in named]
+        numbers = [self.cards["unit"].number_of(row, "units", name) for name in values.listed(made["units"])]
         made["units"] = ";".join(str(n) for n in dict.fromkeys(numbers) if n)
 
     def _numbered(self, row: Row, number: int) -> None:
-        """A row is numbered in the order of the rows, or not at all; what it needs must be there."""
         if row.text("number") not in ("", str(number)):
             row.fault("number", shown(row.text("number")), f"write {number}: rows are numbered in their order")
         for column in FILES[row.file].required:
@@ -277,8 +268,7 @@ class _Folder:
     def _order(self, row: Row, number: int) -> dict[str, Any]:
         self._numbered(row, number)
         if row.file == "orders.csv":
-            made = self._columns(row, schema.ORDER, "order")
-            return made | {"written_at": _text(row, "written_at") or self.written_at}
+            return self._columns(row, (*schema.ORDER, "written_at"), "order")
         made = self._columns(row, ("order_number", *schema.ORDER_LINE), "line")
         return made | {name: made[name] or 0 for name in ("quoted_pack", "carriage_unit", "duty_unit")}
 
@@ -286,9 +276,8 @@ class _Folder:
         """A movement, held against what the rows above leave; a row with a fault is left out of the sums."""
         most = len(self.movements)
         self._numbered(row, most + 1)
-        made = self._columns(row, schema.MOVEMENT, "movement")
+        made = self._columns(row, (*schema.MOVEMENT, "written_at"), "movement")
         made["quantity"] = made["quantity"] or 0
-        made["written_at"] = _text(row, "written_at") or self.written_at
         for column, write in self._wrong(made) if not row.bad else ():
             if column not in row.bad:
                 row.fault(column, shown(row.text(column)), write)

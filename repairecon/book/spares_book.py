@@ -34,10 +34,8 @@ from repairecon.records import BookError, Happened, Item, Movement, Ordered, Ord
 from repairecon.standards.equivalents import equivalent
 
 SUFFIX = ".spares"
-_OF_WRONG_CELLS = (TypeError, ValueError, LookupError, ArithmeticError)
-"""What cells of a wrong kind, in a damaged or hostile file, may lead to anywhere."""
-JOB = "job decided "
-"""Begins the reference of whatever a closed job wrote; deliveries have the name of their file, or what was typed."""
+_OF_WRONG_CELLS = (TypeError, ValueError, LookupError, ArithmeticError)  # what a hostile file may lead to anywhere
+JOB = "job decided "  # begins the reference of whatever a closed job wrote
 _CENTS = Scale(2, 1_000_000_000, rounds=True)
 _HEAD, _LINE = ("number", *schema.ORDER), ("line", *schema.ORDER_LINE)
 _RECEIVED = "(SELECT sum(CASE WHEN locker_to IS NULL THEN -quantity ELSE quantity END) FROM movements m " \
@@ -61,7 +59,6 @@ class SparesBook(Acts):
             raise damaged(self.ledger.path, wrong[0]) from error
 
     def close(self) -> None:
-        """Let go of the file."""
         self.ledger.close()
 
     @property
@@ -77,10 +74,8 @@ class SparesBook(Acts):
             if name == "home_currency":
                 word = word.upper()
                 if word != self.currency and self.ledger.rows("SELECT 1 FROM movements WHERE cost_unit > 0 LIMIT 1"):
-                    raise BookError(
-                        f"the book holds costs in {self.currency}: they would be taken for {word}. Export it, write "
-                        "the costs anew, and build a book from that folder"
-                    )
+                    said = f"the book holds costs in {self.currency}: they would be taken for {word}"
+                    raise BookError(f"{said}. Export it, write the costs anew, and build a book from that folder")
             self.ledger.insert("about_versions", {"name": name, "value": word})
 
     @property
@@ -122,8 +117,8 @@ class SparesBook(Acts):
         wanted = tuple(orders)
         there = self.on_record(wanted)
         if there and not again:
-            raise BookError("\n".join(["on record already for this job, so nothing was written:", *there,
-                                       "To order them once more: --again; else name others with --want"]))  # fmt: skip
+            said = ("on record already for this job, so nothing was written:", *there)
+            raise BookError("\n".join((*said, "To order them once more: --again; else name others with --want")))
         numbers, by_line = [], ("pieces", "quoted_pack", "cost_unit", "carriage_unit", "duty_unit")
         with self.ledger.writing():
             for o in wanted:
@@ -187,9 +182,8 @@ class SparesBook(Acts):
     ) -> tuple[Happened, ...]:  # fmt: skip
         """Receive an order, or a part of it: what does not come stays open; every fault in one BookError.
 
-        ``came`` are pieces by line (its place in the order or its part; None: all that is open), ``paid`` what was
-        charged for them in all [home money], spread by landed cost (None: as ordered); ``locker`` is for things that
-        have none of their own.
+        ``came`` are pieces by line (its place or its part; None: all that is open), ``paid`` was charged for all
+        [home money] and is spread by landed cost (None: as ordered), ``locker`` is for things without one of their own.
         """
         order = self.ordered(number)
         faults: list[str] = []
@@ -256,10 +250,7 @@ class SparesBook(Acts):
 
     @contextlib.contextmanager
     def sheets_kept(self) -> Iterator[list[str]]:
-        """An act, and what it brought or took of orders in the actual.csv of their jobs; all of it or nothing.
-
-        The list that it gives holds in the end what an owner should know of those sheets.
-        """
+        """An act, and what it brought or took in the actual.csv of jobs, or nothing; remarks are in the list then."""
         home, notes = self.ledger.path.resolve().parent, list[str]()
         with self.ledger.writing():
             before = self.came_for_jobs()
@@ -319,10 +310,9 @@ def open_book(
 ) -> SparesBook:  # fmt: skip
     """Open a spares book; BookFileError if it is none, damaged, or of a newer version: nothing is changed then.
 
-    ``.spares`` is added to a name without a suffix. With ``create`` a new book is begun if there is no file, all its
-    costs in ``home_currency``. Another program that is writing is waited for ``wait_s`` seconds; acts without a date
-    fall on ``today`` (default: the clock's). Without ``bring_up`` a book of an older version stays as it is, and can
-    only be read.
+    ``.spares`` is added to a name without a suffix. With ``create`` a new book is begun if there is no file. Another
+    program that is writing is waited for ``wait_s`` seconds; acts without a date fall on ``today`` (default: the
+    clock's). Without ``bring_up`` a book of an older version stays as it is, and can only be read.
     """
     place = Path(path)
     if not place.suffix and not place.exists():
@@ -353,10 +343,7 @@ def book_place(place: str | os.PathLike[str]) -> Path:
 def book_at(
     place: str | os.PathLike[str], today: datetime.date | None = None, writing: bool = False
 ) -> Iterator[SparesBook]:
-    """Open a book file, a boat's book by her folder, or a folder of CSV files (items.csv, ...) as a book to read.
-
-    A book is built from the folder for the while, and the folder stays as it is: with ``writing`` it is a BookError.
-    """
+    """Open a book file, a boat's book by her folder, or (not for ``writing``) a folder of CSV files as a book."""
     from repairecon.book.csv_folder import book_from_csv
 
     path = book_place(place)

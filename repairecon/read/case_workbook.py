@@ -12,10 +12,10 @@ from repairecon.read import values
 from repairecon.read.columns import ANY, CASE, CASE_FILES, FILES, NUMBERS, Column, Headings, about, sections
 from repairecon.read.files import Unreadable, csv_text, read_data
 from repairecon.read.problems import SURE, Problems, closest, shown
-from repairecon.read.sheets import BOOKS, Sheet, heading, left_out, tidied
+from repairecon.read.sheets import BOOKS, Sheet, heading, left_out, take, tidied
 from repairecon.read.tables import Row, table_of
 from repairecon.read.toml_file import toml_key, toml_lines
-from repairecon.read.values import Cell, Misread, date_text, figure, listed, number, number_text, text_of
+from repairecon.read.values import Misread, date_text, figure, listed, number, number_text, text_of
 from repairecon.read.workbook import read_sheets
 
 ANSWER = "answer"  # sheet that is written and never read
@@ -83,20 +83,16 @@ def read_case_workbook(
 
 def _take(sheet: Sheet, first: str, made: CaseWorkbook, problems: Problems) -> None:
     """Keep a sheet as that of a file, and say where rows of it are gone."""
-    head, count = next(iter(sheet.rows), 0), None
-    heads = list(sheet.rows.get(head, ()))
+    head, count, rows = next(iter(sheet.rows), 0), None, dict(sheet.rows)
+    heads = rows.get(head, ())
     if counts := [m for c in heads if (m := COUNT.fullmatch(text_of(c)))]:
-        count, heads = int(counts[0][1]), [None if COUNT.fullmatch(text_of(c)) else c for c in heads]
-        while heads and heads[-1] is None:
-            heads.pop()
-        sheet = replace(sheet, rows={**sheet.rows, head: tuple(heads)})
-    below = list(sheet.rows.values())[1:]
+        count = int(counts[0][1])
+        take(rows, head, [None if COUNT.fullmatch(text_of(c)) else c for c in heads])
+        sheet = replace(sheet, rows=rows)
     if sheet.file == first:
-        sheet = _tidied_keys(sheet)
-        own = sum(any(c is not None for c in _values(sheet, cells).values()) for cells in below)
-        made.toml, made.rows = _toml(sheet, problems)
+        own, made.toml, made.rows = _toml(_tidied_keys(sheet), problems)
     else:
-        own = sum(not left_out(cells) for cells in below)
+        own = sum(not left_out(cells) for cells in [*rows.values()][1:])
     lost = f"written with {count} rows, and {own or 'none'} are there: look whether the sheet was cut"
     lost = lost if count is not None and own < count else ""
     if sheet.file != first and (own or count is None):
@@ -107,11 +103,6 @@ def _take(sheet: Sheet, first: str, made: CaseWorkbook, problems: Problems) -> N
 
 
 # ---- sections and keys ---------------------------------------------------------------------------
-def _values(sheet: Sheet, cells: tuple[Cell, ...]) -> dict[str, Cell]:
-    names = [heading(text_of(c)) for c in next(iter(sheet.rows.values()))]
-    return {name: cell for name, cell in zip(names, cells, strict=False) if name in _PLACES}
-
-
 def _tidied_keys(sheet: Sheet) -> Sheet:
     """The sheet with numbers and dates as a case folder has them, by the type of each key."""
     head, *below = sheet.rows or [0]
@@ -120,25 +111,26 @@ def _tidied_keys(sheet: Sheet) -> Sheet:
     for n in below:
         by_name = dict(zip(names, map(text_of, sheet.rows[n]), strict=False))
         types[n] = _declared(sheet.file, by_name.get("section", ""), by_name.get("key", "")).type
-    figures = [_values(sheet, sheet.rows[n]).values() for n in below if types[n] in NUMBERS]
-    mark = values.agreed_mark(c for cells in figures for c in cells if isinstance(c, str))
+    rows = {n: list(sheet.rows[n]) for n in below}
+    at = [(n, k) for n, row in rows.items() for k, (name, cell) in enumerate(zip(names, row, strict=False))
+          if name in _PLACES and cell is not None]  # fmt: skip
+    figures = (rows[n][k] for n, k in at if types[n] in NUMBERS)
+    mark = values.agreed_mark(c for c in figures if isinstance(c, str))
+    for n, k in at:
+        if types[n] in NUMBERS:
+            rows[n][k] = number_text(rows[n][k], mark)
+        elif types[n] == "date":
+            rows[n][k] = date_text(rows[n][k])
+    return replace(sheet, rows={**sheet.rows, **{n: tuple(row) for n, row in rows.items()}})
 
-    def read(cell: Cell, type_: str, place: int) -> Cell:
-        if cell is None or place >= len(names) or names[place] not in _PLACES:
-            return cell
-        return number_text(cell, mark) if type_ in NUMBERS else date_text(cell) if type_ == "date" else cell
 
-    rows = {n: tuple(read(c, types[n], k) for k, c in enumerate(sheet.rows[n])) for n in below}
-    return replace(sheet, rows={**sheet.rows, **rows})
-
-
-def _toml(sheet: Sheet, problems: Problems) -> tuple[bytes, list[int]]:
+def _toml(sheet: Sheet, problems: Problems) -> tuple[int, bytes, list[int]]:
+    """How many values there are, the sections and keys as TOML, and the row that each line of it stands for."""
     tables: dict[tuple[str, int], dict[str, tuple[object, int]]] = {}
     latest: dict[str, int] = {}
-    for row in table_of(sheet, _KEYS, problems).rows:
+    filled = [row for row in table_of(sheet, _KEYS, problems).rows if any(row.has(c) for c in _PLACES)]
+    for row in filled:
         section, name = row.text("section"), row.text("key")
-        if not any(row.text(c) for c in _PLACES):
-            continue
         for column, text in (("section", section), ("key", name)):
             if not text:
                 row.fault(column, "nothing", f"name the {column} that this value is of")
@@ -159,7 +151,7 @@ def _toml(sheet: Sheet, problems: Problems) -> tuple[bytes, list[int]]:
         lines += toml_lines(f"[[{dotted}]]" if _many(section) else f"[{dotted}]", said)
         first = next(iter(entries.values()))[1]
         rows += [first, *(entries[name][1] for name in said), first]
-    return "\n".join(lines).encode("utf-8", "replace"), rows
+    return len(filled), "\n".join(lines).encode("utf-8", "replace"), rows
 
 
 def _declared(file: str, section: str, name: str) -> Column:

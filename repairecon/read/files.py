@@ -77,7 +77,6 @@ def read_data(path: Path) -> bytes:
 
 @contextlib.contextmanager
 def _in_words(path: Path) -> Iterator[None]:
-    """Failures of the file system in an owner's words."""
     try:
         yield
     except (OSError, ValueError) as error:
@@ -86,10 +85,7 @@ def _in_words(path: Path) -> Iterator[None]:
 
 
 def write_whole(path: str | os.PathLike[str], data: str | bytes) -> None:
-    """Write a file (text in UTF-8) as a whole: a reader sees the old file or the new one, never half.
-
-    The folder must be there. RepaireconError is raised if it cannot be written; the old file is then as it was.
-    """
+    """Write a file (text in UTF-8) as a whole: a reader sees the old file or the new one, never half."""
     with _in_words(Path(path)):
         _replace(Path(os.path.realpath(path)), data.encode("utf-8") if isinstance(data, str) else data)
 
@@ -137,8 +133,7 @@ def same_kind(path: Path, made: bytes) -> bool:
     if not _kind(made) or path.is_symlink() or not path.is_file():
         return False
     with path.open("rb") as file:
-        head = file.read(_HEAD)
-        return _kind(head + file.read(LARGEST_FILE) if head.startswith(b"PK") else head) == _kind(made)
+        return _kind(file.read(LARGEST_FILE)) == _kind(made)
 
 
 def _kind(data: bytes) -> bytes:
@@ -181,7 +176,6 @@ def write_all(folder: Path, files: Mapping[str, bytes], replace: bool = False) -
 
 # ---- rows to cells: numbers as numbers, and no text that a spreadsheet would obey ----------------------
 def _checked(value: Value) -> str | int | float | datetime.date | None:
-    """A value as cells hold it: yes and no as words, blank text as nothing."""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float) and not math.isfinite(value):
@@ -209,11 +203,9 @@ def csv_text(rows: Iterable[Sequence[Value]], defuse: bool = False, end: str = "
 
     ``defuse`` where a person will open it in a spreadsheet; ``end`` ends a line, the standard has CRLF.
     """
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator=end)
-    for row in rows:
-        cells = map(_checked, row)
-        writer.writerow([defused(cell) if defuse and isinstance(cell, str) else cell for cell in cells])
+    out, cells = io.StringIO(), (map(_checked, row) for row in rows)
+    as_shown = ([defused(cell) if defuse and isinstance(cell, str) else cell for cell in row] for row in cells)
+    csv.writer(out, lineterminator=end).writerows(as_shown)
     return out.getvalue()
 
 

@@ -36,19 +36,15 @@ _EMPTY = ("an empty file", "give a file with headings and rows")
 
 @dataclass(frozen=True)
 class Sheet:
-    """The rows of one sheet that hold something, by their number from 1; ``notes`` tell how it was read.
-
-    ``widths`` are the cells that each row of a text file has, blank ones too; ``ends`` is False where its last line was
-    left without an end, ``closed`` where a quote mark was.
-    """
+    """The rows of one sheet that hold something, by their number from 1; ``notes`` tell how it was read."""
 
     file: str
     name: str
     rows: Mapping[int, tuple[Cell, ...]]
     notes: tuple[str, ...] = ()
-    widths: Mapping[int, int] = field(default_factory=dict)
-    ends: bool = True
-    closed: bool = True
+    widths: Mapping[int, int] = field(default_factory=dict)  # cells that each row of a text file has, blank ones too
+    ends: bool = True  # False where the last line was left without an end
+    closed: bool = True  # False where a quote mark was
 
 
 def heading(cell: str) -> str:
@@ -90,9 +86,9 @@ def take(rows: dict[int, tuple[Cell, ...]], number: int, cells: list[Cell]) -> N
 
 # ---- lists of others -----------------------------------------------------------------------------
 def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> Sheet:
-    """One sheet of a workbook (macros are left alone) or of a text file (.csv, .txt, .tsv) with known ``headings``.
+    """A sheet of a workbook (blank: the only one that is not hidden) or of a text file with known ``headings``.
 
-    ``sheet`` is blank for the only one that is not hidden. SheetError is raised if there is nothing that can be taken.
+    SheetError is raised if there is nothing that can be taken.
     """
     suffix = path.suffix.casefold()
     with _naming(path):
@@ -112,7 +108,6 @@ def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> S
 
 @contextmanager
 def _naming(path: Path) -> Iterator[None]:
-    """A file that cannot be read as the SheetError that names it."""
     try:
         yield
     except Unreadable as error:
@@ -185,10 +180,10 @@ def headed(sheet: Sheet, head: int, places: Mapping[str, int]) -> Sheet:
 def tidied(
     sheet: Sheet, declared: Mapping[str, Column], decimal: str = "", currency: str = ""
 ) -> tuple[Sheet, dict[str, str]]:
-    """The sheet with numbers and dates as a case folder has them, a cell that is neither as a fault.
+    """The sheet with numbers and dates as a case folder has them, a cell that is neither as a fault; decimal marks.
 
-    ``declared`` are its columns, by name without the ends of a range; ``decimal`` is the decimal mark where a column
-    does not give it away, ``currency`` that in which the supplier's money is. Gives the decimal marks by heading too.
+    ``declared`` are its columns; ``decimal`` is the mark where a column does not give it away, ``currency`` may stand
+    beside the supplier's money.
     """
     head, *below = sheet.rows or (0,)
     names = [heading(text_of(c)) for c in sheet.rows.get(head, ())]
@@ -219,13 +214,13 @@ def csv_rows(text: str, file: str, headings: Collection[str] = (), notes: tuple[
     for number, record in enumerate(records_of(text, mark), start=2 if named else 1):
         widths[number] = len(record)
         take(rows, number, [cell_of(c.strip()) for c in record])
-    ends, closed = not text or text.endswith(("\n", "\r")), True
+    closed = True
     if text.count('"') % 2:
         try:
             list(csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True))
         except csv.Error as error:
             closed = "unexpected end" not in str(error)
-    return Sheet(file, "", rows, notes, widths, ends, closed)
+    return Sheet(file, "", rows, notes, widths, not text or text.endswith(("\n", "\r")), closed)
 
 
 def records_of(text: str, mark: str) -> Iterator[list[str]]:

@@ -18,12 +18,10 @@ from repairecon.read.sheets import Sheet, cell_of, take
 from repairecon.read.values import Cell, Misread
 
 MOST_EMPTY = 10_000  # empty rows together after which a sheet is taken to have ended
-LAST_ROW = 1_048_576
-"""The last row that a sheet of this format can have (ECMA-376 part 1 has no limit; it is that of the programs)."""
+LAST_ROW = 1_048_576  # of a sheet (ECMA-376 part 1 has no limit; it is that of the programs)
 MOST_PARTS = 2_000
 LARGEST_UNPACKED = 100_000_000  # bytes of all parts together; a list of 200,000 rows takes about as much
-LARGEST_SIDE_PART = 10_000_000
-"""Bytes of a part that is neither a sheet nor the table of texts: styles, names, relations."""
+LARGEST_SIDE_PART = 10_000_000  # bytes of styles, names, relations: neither a sheet nor the table of texts
 HIGHEST_RATIO = 300  # bytes unpacked for one packed, from ``SMALL`` on; sheets of real lists stay far below
 SMALL = 4_000_000
 LONGEST_ROW = 4_000_000  # bytes from one row of a sheet to the next
@@ -161,12 +159,11 @@ def _looked_at(data: bytes) -> _Parts:
 
 
 def _check_sizes(entries: list[zipfile.ZipInfo], packed: int) -> None:
-    bomb = ("a workbook that unpacks to far more than a list can need", "ask for the list as CSV")
-    names = {entry.filename for entry in entries}
+    names, as_csv = {entry.filename for entry in entries}, "ask for the list as CSV"
     if "[Content_Types].xml" not in names:
         raise Unreadable(*_NO_WORKBOOK)
     if len(entries) > MOST_PARTS or len(names) != len(entries):
-        raise Unreadable("a workbook of too many parts, or of the same part twice", bomb[1])
+        raise Unreadable("a workbook of too many parts, or of the same part twice", as_csv)
     if any(entry.flag_bits & 1 for entry in entries):
         raise Unreadable("a workbook with a password", "save it without a password")
     total = sum(entry.file_size for entry in entries)
@@ -174,26 +171,24 @@ def _check_sizes(entries: list[zipfile.ZipInfo], packed: int) -> None:
     swells = any(size > SMALL and size > HIGHEST_RATIO * max(small, 1) for size, small in sizes)
     side = max((e.file_size for e in entries if not _is_long(e.filename)), default=0)
     if swells or total > LARGEST_UNPACKED or side > LARGEST_SIDE_PART:
-        raise Unreadable(*bomb)
+        raise Unreadable("a workbook that unpacks to far more than a list can need", as_csv)
 
 
 def _is_long(name: str) -> bool:
-    """Sheets and the table of texts are read row by row, so they may be long."""
     return "worksheets/" in name.lower() or "sharedstrings" in name.lower()
 
 
 def _pieces(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> Iterator[bytes]:
     """A part in overlapping pieces, refused where it declares something or one row never ends."""
-    declares = _ANY_DECLARATION if _is_long(entry.filename) else _ENTITY
-    since_row, tail = 0, b""
+    by_rows = _is_long(entry.filename)
+    declares, since_row, tail = _ANY_DECLARATION if by_rows else _ENTITY, 0, b""
     with archive.open(entry) as part:
         while chunk := part.read(_CHUNK):
             piece = tail + chunk.replace(b"\0", b"")
             if declares.search(piece):
                 raise Unreadable("a workbook that declares entities of its own", "ask for the list as CSV")
-            starts = _ROW.search(piece) is not None
-            since_row = 0 if starts else since_row + len(chunk)
-            if since_row > LONGEST_ROW and _is_long(entry.filename):
+            since_row = 0 if _ROW.search(piece) else since_row + len(chunk)
+            if since_row > LONGEST_ROW and by_rows:
                 raise Unreadable("a row beyond all measure", "ask for the list as CSV")
             yield piece
             tail = piece[-_OVERLAP:]
