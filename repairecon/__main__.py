@@ -151,8 +151,8 @@ def _question(args: argparse.Namespace) -> None:
 
 def _found(args: argparse.Namespace) -> None:
     from repairecon.read.case_out import keep_findings
-    from repairecon.read.case_workbook import is_workbook
     from repairecon.read.values import pieces
+    from repairecon.read.workbook import is_workbook
     from repairecon.rebuild_or_buy.parts import first_screen
 
     found, measured = pieces(args.found), pieces(args.measured)

@@ -12,9 +12,9 @@ from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
 from repairecon.after_the_job.learning import STRENGTH
 from repairecon.read.boat import LEARNED, LOG, boat_folder
 from repairecon.read.case_out import folder_of
-from repairecon.read.case_workbook import is_workbook
 from repairecon.read.closed import FOLDER, LOG_FILE, add_to_log, read_closed, read_log
 from repairecon.read.toml_records import write_learned
+from repairecon.read.workbook import is_workbook
 from repairecon.records import RepaireconError
 from repairecon.show.answer_tables import add_faces, give, keep_tables, plain, print_json
 

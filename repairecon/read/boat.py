@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.kinds import match_kind
-from repairecon.read.case_workbook import is_workbook, read_case_workbook
 from repairecon.read.columns import BOAT, BOAT_SECTIONS, CASE, FILES
 from repairecon.read.files import csv_text
 from repairecon.read.problems import Problems, key, shown
@@ -20,6 +19,7 @@ from repairecon.read.reading import Defaults, LabourBook, Money, named_rows
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml
 from repairecon.read.values import plain
+from repairecon.read.workbook import is_workbook, read_case_workbook
 from repairecon.records import DAYS_A_YEAR, BoatUnit, Case, FromStock, OnHand, Part, Source, Unit
 from repairecon.standards.equivalents import equivalent
 

@@ -12,7 +12,6 @@ from typing import Any, TypeAlias
 
 from repairecon.read import boat, events, table_records, toml_records, ways
 from repairecon.read.boat import BoatPapers
-from repairecon.read.case_workbook import is_workbook, read_case_workbook
 from repairecon.read.columns import CASE, CASE_FILES, FILES
 from repairecon.read.default_rows import Layers
 from repairecon.read.problems import SURE, Problems, closest, key, shown
@@ -20,6 +19,7 @@ from repairecon.read.reading import Defaults, LabourBook, Money, Reading, ThreeN
 from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import TomlFile, read_toml, toml_lines
 from repairecon.read.values import listed
+from repairecon.read.workbook import is_workbook, read_case_workbook
 from repairecon.records import NOTHING, WAY_KINDS, BoatUnit, Case, OnHand, Unit
 
 NamedRows: TypeAlias = list[tuple[Row, str]]

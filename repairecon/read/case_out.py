@@ -11,9 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.kinds import kinds
-from repairecon.read import boat, case_workbook, columns
+from repairecon.read import boat, columns, workbook
 from repairecon.read.case_folder import file_of, open_case
-from repairecon.read.case_workbook import is_workbook, read_case_workbook
 from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, NUMBERS, Column
 from repairecon.read.files import FONT, Value, add_sheet, decoded, new_workbook, put_cell, read_data, saved, write_all
 from repairecon.read.problems import Names, Problems, clean, key, shown
@@ -23,6 +22,7 @@ from repairecon.read.starter import default_line
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml, with_keys
 from repairecon.read.values import A_DATE, ZERO_DAY, Misread, date, figure, number, plain, text_of, yes_no
+from repairecon.read.workbook import is_workbook, read_case_workbook
 from repairecon.records import SHAPES, STAGES, Case, RepaireconError
 
 _LISTS = "lists"
@@ -102,7 +102,7 @@ class _Writer:
         """The sheet of the answer, which nothing reads."""
         from openpyxl.styles import Font
 
-        sheet = self._sheet(case_workbook.ANSWER, rows, (), "A4")
+        sheet = self._sheet(workbook.ANSWER, rows, (), "A4")
         sheet.column_dimensions["A"].width = 12  # lines run on over the blank cells beside them
         for (cell,) in sheet.iter_rows(min_row=4, max_col=1):
             cell.font = Font(name="Courier New")
@@ -130,7 +130,7 @@ class _Writer:
         """The sheet of sections and keys; what is blank stands with what a blank means, in grey."""
         listed = list(_key_rows(toml))
         shaped = any(cells["shape"] for _, cells in listed)
-        names = [name for name in case_workbook.KEY_COLUMNS if shaped or name != "shape"]
+        names = [name for name in workbook.KEY_COLUMNS if shaped or name != "shape"]
         rows: Rows = [[*names, _count(listed)], *([cells[name] for name in names] for _, cells in listed)]
         sheet = self._sheet(Path(toml.file).stem, rows, [_KEY_NOTES.get(n, "") for n in names], "C2")
         _in_grey(sheet, range(2, len(rows) + 1), range(names.index("unit") + 1, len(names) + 1))
@@ -243,7 +243,7 @@ def _four(value: Any, column: Column) -> tuple[Value, ...]:
     if isinstance(value, list) and column.type == "range":
         return (*value, None)
     if isinstance(value, list):
-        return None, "; ".join(value) or case_workbook.NO_WORDS, None, None
+        return None, "; ".join(value) or workbook.NO_WORDS, None, None
     return None, _typed(value, column) if isinstance(value, str) and column.type == "date" else value, None, None
 
 
@@ -292,7 +292,7 @@ def keep_files(place: Path, files: Mapping[str, bytes]) -> None:
             head = next(iter(rows))
             names = [heading(text_of(name)) for name in rows[head]]
             declared = [_declared(file, name) for name in names]
-            counts = [c for c in sheet[head] if case_workbook.COUNT.fullmatch(str(c.value or ""))]
+            counts = [c for c in sheet[head] if workbook.COUNT.fullmatch(str(c.value or ""))]
             for cell in counts:  # the count stands beside the headings, of which there may be more now
                 cell.value = None
             for r in range(1, max(rows) + 1):
@@ -321,7 +321,7 @@ def _keep_keys(sheet: Any, toml: TomlFile) -> None:
         cells = wanted.pop((section, key), None)
         if cells is not None or (key and section in ("found", "measured")):
             put(r, cells or {}, _FOUR)
-    for c in (c for c in sheet[1] if case_workbook.COUNT.fullmatch(str(c.value or ""))):
+    for c in (c for c in sheet[1] if workbook.COUNT.fullmatch(str(c.value or ""))):
         put_cell(sheet, 1, c.column, _count(listed))
     for cells in wanted.values():
         if cells["value"] is not None:

@@ -15,7 +15,6 @@ from repairecon.read import sheets
 from repairecon.read.boat import units_of
 from repairecon.read.case_folder import open_case
 from repairecon.read.case_out import file_bytes, keep_files
-from repairecon.read.case_workbook import is_workbook
 from repairecon.read.columns import FILES, SUPPLIERS_MONEY, Column
 from repairecon.read.files import OBEYED, csv_text
 from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
@@ -23,6 +22,7 @@ from repairecon.read.reading import Reading
 from repairecon.read.sheets import CsvTable, Sheet, headed, heading, heading_row, read_sheet, tidied
 from repairecon.read.tables import Row, list_table, read_table
 from repairecon.read.values import Cell, Misread, date, text_of
+from repairecon.read.workbook import is_workbook
 from repairecon.records import Case, CaseError, Fault, RepaireconError, SheetError
 
 COLUMNS_FILE = "columns.csv"  # which heading of a supplier's is which column
