@@ -16,7 +16,7 @@ from typing import Any, TypeAlias
 
 import pandas as pd
 
-from repairecon.read.result_table import write_tables
+from repairecon.read.files import write_tables
 from repairecon.show.layout import for_terminal
 from repairecon.show.report import write_page
 
