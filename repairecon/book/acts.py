@@ -63,7 +63,6 @@ class Acts(Stock):
         return self._take("fitted", card, quantity, locker, {"date": date, **more}, **columns)
 
     def use(self, item: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:
-        """Use something up without fitting it to a unit."""
         return self._take("used", item, quantity, locker, more)
 
     def scrap(self, item: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:
@@ -71,7 +70,6 @@ class Acts(Stock):
         return self._take("scrapped", item, quantity, locker, more)
 
     def move(self, item: str, to: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:
-        """Put something into another locker."""
         into = self.find("locker", to)
         if into == schema.LENT_NUMBER:
             raise BookError("to lend something, say to whom")

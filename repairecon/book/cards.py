@@ -33,7 +33,6 @@ class Cards:
         return self.item_by_number(self.find("item", name))
 
     def items(self) -> tuple[Item, ...]:
-        """All items as their cards read now."""
         return tuple(self.items_by_number().values())
 
     def lockers(self) -> tuple[Locker, ...]:
@@ -41,7 +40,6 @@ class Cards:
         return tuple(self.lockers_by_number().values())
 
     def units(self) -> tuple[UnitAboard, ...]:
-        """All units aboard, each with the newest reading of its clock."""
         with self.ledger.reading():
             read = self.ledger.rows(
                 "SELECT unit, on_date, hours FROM movements WHERE unit IS NOT NULL AND hours IS NOT NULL AND undoes IS "
@@ -68,11 +66,9 @@ class Cards:
         return self.item_by_number(self._write("item", fields, item))
 
     def add_locker(self, name: str, place: str = "", **fields: str) -> None:
-        """A new locker, aboard or ashore."""
         self._write("locker", {"name": name, "place": place, **fields})
 
     def add_unit(self, name: str, kind: str = "", hours: Amount | None = None, **fields: Any) -> None:
-        """A new unit aboard."""
         self._write("unit", {"name": name, "kind": kind, "hours": hours, **fields})
 
     def write_card(self, sort: Sort, called: str, /, **fields: Any) -> bool:
@@ -84,7 +80,6 @@ class Cards:
         return not known
 
     def lockers_by_number(self) -> dict[int, Locker]:
-        """All lockers as they read now."""
         rows = self.ledger.rows("SELECT locker, name, place, kind, note FROM current_lockers ORDER BY locker")
         return {r[0]: Locker(number=r[0], name=r[1], place=r[2], kind=r[3], note=r[4]) for r in rows}
 
@@ -105,7 +100,6 @@ class Cards:
         return made
 
     def item_by_number(self, number: int) -> Item:
-        """One item as its card reads now."""
         return self.items_by_number(number)[number]
 
     def names(self, sort: Sort, only: Iterable[int] | None = None) -> dict[int, str]:
@@ -217,7 +211,6 @@ class Cards:
 
 
 def listed(numbers: Iterable[int]) -> str:
-    """Numbers for a condition in SQL."""
     return ", ".join(map(str, numbers))
 
 

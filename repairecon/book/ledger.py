@@ -33,7 +33,6 @@ _DAMAGED = {
 
 
 def now() -> str:
-    """This moment, UTC."""
     return datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
@@ -106,7 +105,6 @@ class Ledger:
 
     @property
     def link(self) -> sqlite3.Connection:
-        """The connection, while it is open."""
         if self._link is None:
             raise BookError(f"{name_of(self.path)} is closed: open it again")
         return self._link

@@ -52,7 +52,6 @@ def read_by(row: Row, name: str, reader: Callable[[str], T | Misread]) -> T | No
 
 
 def _exact(row: Row, name: str, limits: Limits) -> Decimal | None:
-    """A cell as a number, None where it is blank or none."""
     value = row.number(name, limits)
     return None if value is None else Decimal(values.plain(value))
 
@@ -140,7 +139,6 @@ class Delivery:
         return made
 
     def _of_order(self, rows: Sequence[Row], supplier: str) -> list[ReceiveLine]:
-        """Lines of an order as sent; its landed total shared by what the supplier asks for each."""
         landed: Decimal | None = None
         listed: list[tuple[Row, str, Decimal, Decimal]] = []
         for row in rows:

@@ -89,7 +89,6 @@ class ImportPlan:
 
     @property
     def new_items(self) -> tuple[str, ...]:
-        """Names that the book has no card of yet."""
         return tuple(dict.fromkeys(line.item for line in self.lines if line.new))
 
     def _places(self, file: str, headings: list[str], named: Mapping[str, str] | None) -> dict[str, int]:
@@ -268,7 +267,6 @@ def boat_from_lists(
 
 @contextlib.contextmanager
 def _noted(problems: Problems) -> Iterator[None]:
-    """Faults of a list go with those of others."""
     try:
         yield
     except CaseError as error:

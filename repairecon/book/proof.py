@@ -111,7 +111,6 @@ class Seal(NamedTuple):
 
 
 def read_seals(link: sqlite3.Connection) -> list[Seal]:
-    """All seals in order."""
     with schema.any_text(link):
         rows = link.execute("SELECT nth, of, number, row, chain FROM seals ORDER BY nth")
         return [Seal(nth, str(of), number, str(row), str(chain)) for nth, of, number, row, chain in rows]
@@ -136,7 +135,6 @@ class Salvaged:
 
 
 def check_file(path: str | os.PathLike[str]) -> tuple[str, ...]:
-    """What is wrong with a book that may be too damaged to open; nothing if it is sound."""
     with _looked_into(Path(path)) as link:
         return check(link)
 

@@ -34,8 +34,7 @@ KEYS = {
     "about": "name", "lockers": "locker", "locker_versions": "version", "units": "unit", "unit_versions": "version",
     "items": "item", "item_versions": "version", "orders": "number", "order_lines": "line", "movements": "movement",
 }  # fmt: skip
-TABLES = (*KEYS, "about_versions")
-"""Tables whose rows are sealed, each after those that it refers to."""
+TABLES = (*KEYS, "about_versions")  # tables whose rows are sealed, each after those that it refers to
 SEALED_FROM, ORDERS_FROM = 3, 4  # versions of the book from which every row has a seal, and from which it holds orders
 
 Sort = Literal["item", "locker", "unit"]
@@ -61,7 +60,6 @@ VERSION = len(STEPS)
 
 
 def tables(version: int) -> tuple[str, ...]:
-    """The sealed tables of a book of a version."""
     return tuple(t for t in TABLES if version >= ORDERS_FROM or not t.startswith("order"))
 
 
@@ -118,7 +116,6 @@ def typed(text: str, scale: Scale) -> int | Misread:
 
 
 def wrong(what: str, value: object, write: str) -> BookError:
-    """What was found where something else was to be written."""
     return BookError(f"{what}: found {shown(str(value))}; {write}")
 
 
@@ -170,7 +167,6 @@ def words(text: str, what: str = "text", required: bool = False) -> str:
 
 
 def choice(value: str, options: tuple[str, ...], what: str) -> str:
-    """One of some words, whatever its case."""
     word = str(value).strip()
     found = next((o for o in options if o.casefold() == word.casefold()), None)
     if found is None:
@@ -248,7 +244,6 @@ def row_hash(row: dict[str, Any]) -> str:
 
 
 def chain_hash(before: str, digest: str) -> str:
-    """Hash of a row's hash and of the seal before."""
     return hashlib.sha256(f"{before} {digest}".encode("utf-8", "replace")).hexdigest()[:32]
 
 

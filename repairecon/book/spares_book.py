@@ -80,7 +80,6 @@ class SparesBook(Acts):
 
     @property
     def currency(self) -> str:
-        """Home money, in which all costs are."""
         return self.about.get("home_currency", "EUR")
 
     def check(self) -> tuple[str, ...]:
@@ -169,7 +168,6 @@ class SparesBook(Acts):
         return named
 
     def ordered(self, number: int) -> Ordered:
-        """An order by its number."""
         orders = {o.number: o for o in self.orders()}
         if number not in orders:
             known = f"they run from 1 to {len(orders)}" if orders else "none is on record"

@@ -84,7 +84,6 @@ class Stock(Cards):
     """The side of a spares book that is only read."""
 
     def stock(self, item: str | None = None) -> tuple[StockLine, ...]:
-        """How many of each item lie in each locker."""
         with self.ledger.reading():
             where = self.lockers_by_number()
             rows = self._stock_rows(None if item is None else self.find("item", item))
@@ -176,11 +175,9 @@ class Stock(Cards):
         return tuple(m for m in found if stands(m.number, undone_by))
 
     def undone_by(self) -> dict[int, int]:
-        """The counter-movement of each movement that has one."""
         return dict(self.ledger.rows("SELECT undoes, movement FROM movements WHERE undoes IS NOT NULL"))
 
     def lent(self, item: str) -> dict[str, Decimal]:
-        """How many of an item each borrower has."""
         columns, which = "person, quantity, locker_to", "item = ? AND ? IN (locker_to, locker_from)"
         sql = f"SELECT {columns} FROM movements WHERE {which} ORDER BY movement"
         names: dict[str, str] = {}
@@ -221,7 +218,6 @@ def stands(movement: int, undone_by: Mapping[int, int]) -> bool:
 
 
 def by_kind(held: Mapping[int, int], where: Mapping[int, Locker]) -> dict[str, Decimal]:
-    """What lies aboard, ashore and is lent, of thousandths by locker."""
     sums = {"aboard": 0, "ashore": 0, "lent": 0}
     for locker, quantity in held.items():
         sums[where[locker].kind] += quantity
@@ -243,7 +239,6 @@ def day_number(day: datetime.date | str) -> float:
 
 
 def day_of(number: float) -> datetime.date:
-    """The day of a number."""
     return datetime.date.fromordinal(int(number) + _EPOCH)
 
 

@@ -46,7 +46,6 @@ def boat_folder(case_folder: str | os.PathLike[str]) -> Path | None:
 
 
 def home_of(boat: Path) -> Path:
-    """The folder of a boat, or that in which her workbook lies."""
     return boat.parent if is_workbook(boat) else boat
 
 
@@ -91,7 +90,6 @@ class BoatPapers:
 
     @property
     def jobs(self) -> tuple[str, ...]:
-        """The folders and workbooks of her cases."""
         places = (home_of(self.folder) / JOBS).glob("[!.~]*")
         return tuple(str(p) for p in sorted(places) if is_workbook(p) or (p / CASE).is_file())
 
@@ -128,12 +126,10 @@ def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers
 
 
 def today_of(home: Path) -> date:
-    """The day to which her ages are counted."""
     return date.fromisoformat(read_papers(home, Problems()).today)
 
 
 def units_of(table: Table, today: str) -> tuple[BoatUnit, ...]:
-    """The units that a table lists, faults noted."""
     made = []
     for row, name in named_rows(table.rows, "unit", table.whole)[0]:
         if row.date("fitted_on") > today:
@@ -180,7 +176,6 @@ def lay_toml(papers: BoatPapers, toml: TomlFile) -> None:
 
 
 def _lay(papers: BoatPapers, toml: TomlFile, section: str, given: dict[str, Any], own: dict[str, Any]) -> None:
-    """Lay one section, and those within it, beneath the case's own."""
     for name, value in given.items():
         if isinstance(value, dict) and name not in own and section in ("money", "labour"):
             own[name] = {}

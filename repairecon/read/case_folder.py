@@ -110,7 +110,6 @@ def cases_in(folder: str | os.PathLike[str]) -> list[Path]:
 
 
 def file_of(folder: Path, name: str) -> Path | None:
-    """A file of the case, whatever the case of its name; None where there is none."""
     return None if is_workbook(folder) else _files(folder, Problems()).get(name)
 
 
@@ -185,7 +184,6 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, with_ye
 
 
 def _as_read(reading: Reading, layers: Layers) -> dict[str, Any]:
-    """What was assumed, replaced or dropped, and the rows of each file."""
     papers, tables = reading.boat, reading.tables
     return {
         "assumed": reading.defaults.used, "replaced": tuple(layers.replaced), "dropped": tuple(layers.dropped),

@@ -99,7 +99,6 @@ class _Writer:
         return sheet
 
     def answer(self, rows: Rows) -> None:
-        """The sheet of the answer, which nothing reads."""
         from openpyxl.styles import Font
 
         sheet = self._sheet(workbook.ANSWER, rows, (), "A4")
@@ -108,7 +107,6 @@ class _Writer:
             cell.font = Font(name="Courier New")
 
     def table(self, table: Table, assumed: Sequence[Row]) -> None:
-        """The sheet of a table: the owner's rows, then in grey what is assumed."""
         given = {c for row in table.rows for c, text in row.cells.items() if text}
         declared = {c: _declared(table.file, c) for c in FILES[table.file].columns}
         declared = {c: (column, end) for c, (column, end) in declared.items() if end != "shape" or c in given}
@@ -170,7 +168,6 @@ class _Writer:
             sheet.add_data_validation(made)
 
     def _list(self, options: tuple[str, ...]) -> str:
-        """Choices as a rule has them; long ones, or with a comma, in the sheet of lists."""
         words = ",".join(options)
         if len(words) <= _LONGEST_LIST and len(words.split(",")) == len(options):
             return f'"{words}"'

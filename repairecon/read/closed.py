@@ -144,7 +144,6 @@ def read_actual(folder: str | os.PathLike[str], case: Case) -> Actual:
 
 
 def fittings(case: Case) -> list[str]:
-    """Fitting work of the ways that have some, as rows of kind task name it."""
     return [f"fitting, {w.way}" for w in case.ways if w.fitting_hours.high > 0]
 
 

@@ -78,7 +78,6 @@ def column_of(heading: str, declared: Mapping[str, Column]) -> tuple[Column | No
 
 
 def columns_of(file: str, section: str = "") -> Iterator[Column]:
-    """The columns of a file, or the keys of a section."""
     for row in (r for r in _ROWS if (r["file"], r["section"]) == (file, section) and r["name"]):
         words, kind, limits = row["limits"], row["type"], MONEY
         options: tuple[str, ...] = ()

@@ -141,7 +141,6 @@ class Layers:
         return None
 
     def _mine(self, file: str) -> list[Row]:
-        """The default rows of a file, unless they are not wanted."""
         rows = [replace(row, problems=self.reading.problems) for row in self.beneath.get(file, [])]
         if file in self.without:
             _list(self.dropped, file, rows)
@@ -151,7 +150,6 @@ class Layers:
         return [] if old else rows
 
     def _laid(self, file: str) -> list[Row]:
-        """The default rows that stay, then the owner's."""
         own, beneath = self.reading.tables[file].rows, self._mine(file)
         if file == "events.csv":
             return self._events(own, beneath)
@@ -245,5 +243,4 @@ def _chance(row: Row) -> float:
 
 
 def _with(row: Row, **cells: str) -> Row:
-    """The row with some cells written; its faults are those of the row."""
     return replace(row, cells={**row.cells, **cells})

@@ -59,7 +59,6 @@ class Outcomes:
 
 
 def outcomes(reading: Reading) -> Outcomes:
-    """Those of the case."""
     pairs = ((row.text("event"), row.text("outcome")) for row in reading.rows("events.csv"))
     return Outcomes(pairs, reading.tables["events.csv"].whole)
 
@@ -125,7 +124,6 @@ def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]
 
 
 def _given(row: Row, known: Outcomes) -> tuple[tuple[str, str], ...]:
-    """Conditions, each event once, in order of name."""
     conditions: dict[str, str] = {}
     for word in row.listed("given"):
         event, equals, outcome = (w.strip() for w in word.partition("="))
@@ -215,7 +213,6 @@ def _check_group(group: Pairs) -> dict[int, float]:
 
 
 def _compatible(outcomes: Mapping[str, str], other: Group) -> bool:
-    """True if no event has different outcomes in the two conditions."""
     return all(outcomes.get(event, outcome) == outcome for event, outcome in other)
 
 

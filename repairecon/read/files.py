@@ -40,7 +40,6 @@ _HEAD = 4096  # bytes of a file, or of the properties of a workbook, that say wh
 
 @cache
 def rows_of(name: str) -> tuple[dict[str, str], ...]:
-    """The rows of a table that lies in this room."""
     return tuple(csv.DictReader((HERE / name).read_text("utf-8").splitlines()))
 
 
@@ -63,7 +62,6 @@ def decoded(data: bytes) -> str:
 
 
 def read_data(path: Path) -> bytes:
-    """The bytes of a file of sensible size."""
     try:
         if not path.is_file():
             raise Unreadable("no file of text" if path.exists() else "no such file", "put a text file there")
@@ -195,7 +193,6 @@ def defused(text: str) -> str:
 
 
 def as_meant(text: str) -> str:
-    """Text as it was before ``defused``."""
     return text[1:] if text.startswith("'") and text[1:].startswith((*OBEYED, "'")) else text
 
 
@@ -380,7 +377,6 @@ class ResultTable:
 
 
 def to_parquet(path: Path, to: Path) -> None:
-    """The rows of a CSV table as Parquet, some at a time."""
     try:
         import pandas as pd
         import pyarrow as pa

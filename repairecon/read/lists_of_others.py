@@ -58,7 +58,6 @@ def known_columns(columns: Mapping[str, str], file: str, problems: Problems) -> 
 
 
 def saved_columns(folder: Path, problems: Problems) -> list[Row]:
-    """Which heading is which column, by supplier, as kept in the case folder."""
     path = folder / COLUMNS_FILE
     return read_table(path if path.exists() else None, COLUMNS_FILE, FILES[COLUMNS_FILE], problems).rows
 
@@ -217,7 +216,6 @@ def preview(
 
 
 def _case_of_names(folder: Path) -> tuple[Case, Reading]:
-    """The case as far as names and quotes go; other faults are for the day on which it is worked out."""
     case, reading = open_case(folder)
     broken = {f for f in ("parts.csv", "ways.csv", "suppliers.csv") if not reading.tables[f].whole}
     named = {reading.problems.called.get(f, f) for f in (*broken, QUOTES)}

@@ -155,7 +155,6 @@ def _ratio(quantity: str, value: float, base: float, where: Source, name: str) -
 
 
 def _facts(on: _Looked) -> Iterator[Fact]:
-    """Every figure of a case that a rule is about."""
     for look in (_kit, _exchange, _parts, _work_and_tree, _ways, _suppliers, _quotes, _dates):
         yield from look(on)
     for quantity, row in _RULES.items():

@@ -55,7 +55,6 @@ def closest(word: str, known: Iterable[str], cutoff: float = 0.6) -> str:
 
 
 def key(name: str) -> str:
-    """A name without case and spare spaces."""
     return " ".join(name.casefold().split())
 
 

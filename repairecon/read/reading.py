@@ -51,7 +51,6 @@ class Defaults:
 
     @property
     def used(self) -> tuple[Assumed, ...]:
-        """The defaults handed out, in order."""
         return tuple(self._used.values())
 
     def note(self, name: str, value: str, unit: str, source: str, life_of: str = "") -> None:
@@ -72,7 +71,6 @@ class Defaults:
         return name in self._values
 
     def peek(self, name: str) -> Any:
-        """A value, without listing it as used."""
         return self._values[name]["value"]
 
     def text(self, name: str, of: str = "") -> str:
@@ -182,7 +180,6 @@ class Money:
         return amount.scaled(self.exchange.get("EUR", 1.0)) if self.currency != "EUR" else amount
 
     def assumed(self, name: str, unit: str) -> Range:
-        """Default money in home money, listed."""
         return self.from_euro(self._defaults.range(name, unit=self.per(unit)))
 
 
@@ -264,7 +261,6 @@ class Reading:
         return self.merged.get(file, self.tables[file].rows)
 
     def wait(self) -> Range:
-        """Days to wait for something of which no days are given."""
         return self.three.wait_days or self.defaults.range("lead_days")
 
     def record(self, kind: type[T], row: Row, /, **given: Any) -> T:

@@ -224,7 +224,6 @@ def csv_rows(text: str, file: str, headings: Collection[str] = (), notes: tuple[
 
 
 def records_of(text: str, mark: str) -> Iterator[list[str]]:
-    """The rows with their cells as they stand."""
     limit = csv.field_size_limit(LARGEST_FILE)
     try:
         yield from csv.reader(io.StringIO(text, newline=""), delimiter=mark)
@@ -270,7 +269,6 @@ class CsvTable:
                 yield number
 
     def cells(self, row: int) -> dict[str, str]:
-        """The cells of a row by heading, each as far as the row goes."""
         return {name: cell.strip() for name, cell in zip(self.columns, self.records[row - 1], strict=False)}
 
     def put(self, row: int, cells: Mapping[str, str]) -> None:

@@ -55,7 +55,6 @@ def _part(reading: Reading, row: Row, name: str, quotes_lead: set[str]) -> Part:
 
 
 def tasks(reading: Reading) -> tuple[Task, ...]:
-    """Work and charges, the default ones beneath them."""
     for row in (row for row in reading.rows("tasks.csv") if row.assumed):
         shows, unit = ("hours", "h") if row.has_range("hours") else ("cost", "")
         if not row.has_range("hours") and row.has_range("share_of_kit"):
@@ -256,7 +255,6 @@ def days_and_prices(
 
 
 def kit_price(reading: Reading, made: Sequence[Part], quoted: Mapping[str, float]) -> float:
-    """What the parts that are always needed cost together, as far as it is known."""
     if reading.three.price_kit:
         return reading.three.price_kit.likely
     always = (p for p in made if p.needed == "always")

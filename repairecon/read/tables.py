@@ -63,7 +63,6 @@ class Entry(ABC):
         return None if name in self.bad else self.written(name)
 
     def text(self, name: str) -> str:
-        """Words, empty when blank or wrong."""
         return self.value(name) or ""
 
     def column(self, name: str) -> Column:
@@ -129,7 +128,6 @@ class Entry(ABC):
         return None if number is None else int(number)
 
     def amount(self, name: str) -> Range:
-        """An uncertain number, none of it when blank or wrong."""
         return self.range(name) or NOTHING
 
     def yes_if_written(self, name: str) -> bool | None:
@@ -155,7 +153,6 @@ class Entry(ABC):
         return default if default in options else ""
 
     def date(self, name: str) -> str:
-        """A date as year-month-day, empty when blank or wrong."""
         between = self.column(name).options
         return self._made(name, self.value(name), lambda value: values.date(value, between)) or ""
 
@@ -170,7 +167,6 @@ class Entry(ABC):
         return readers.get(column.type, self.text)(name)
 
     def range(self, name: str) -> Range | None:
-        """An uncertain number, None when blank or wrong."""
         found = self._ends(name)
         if found is None:
             return None
@@ -198,7 +194,6 @@ class Row(Entry):
 
     @property
     def source(self) -> Source:
-        """Where this row stands, and who says so if it is a default."""
         return Source(self.file, self.row, self.cells.get("source", ""))
 
     @property

@@ -133,7 +133,6 @@ class TomlFile:
         return self._section(name, value, of or name)
 
     def sections(self, name: str) -> list[Section]:
-        """The tables written ``[[name]]``."""
         value = self.data.get(name, [])
         listed = [value] if isinstance(value, dict) else value
         if not isinstance(listed, list) or not all(isinstance(v, dict) for v in listed):

@@ -37,7 +37,6 @@ _HEAD = """# What your own jobs say. In a boat's log each of her jobs uses it; e
 
 
 def unit(toml: TomlFile, defaults: Defaults) -> Unit:
-    """The failed unit; its price is filled in later."""
     section = toml.section("unit")
     name, given, symptom = section.text("name"), section.text("kind"), section.text("symptom")
     match = settle(match_kind(given or name), symptom)
@@ -180,7 +179,6 @@ def found(toml: TomlFile, branches: Sequence[Branch], heard: str, *, strict: boo
 
 
 def years(toml: TomlFile, money: Money, defaults: Defaults) -> Years:
-    """The years as the owner sees them, completed out of ``defaults``."""
     section = toml.section("years")
     unit = money.per("each time, tax included")
     cost_away = section.range("cost_away") or money.from_euro(defaults.range("cost_away", unit=unit))

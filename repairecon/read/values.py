@@ -68,7 +68,6 @@ def plain(value: float) -> str:
 
 
 def text_of(cell: Cell) -> str:
-    """The cell as an owner reads it."""
     if cell is None:
         return ""
     if isinstance(cell, bool):

@@ -218,7 +218,6 @@ def _completed(way: Way, unit: Unit, defaults: Defaults) -> Way:
 
 
 def own_lives(reading: Reading, made: tuple[Way, ...]) -> tuple[OwnLife, ...]:
-    """Lives as written; none without the file."""
     pairs = Names(w.way for w in made if w.kind in PAIRS)
     lives: list[OwnLife] = []
     for row in reading.tables["lives.csv"].rows:

@@ -227,7 +227,6 @@ class CaseWorkbook:
     notes: dict[str, str] = field(default_factory=dict)
 
     def files(self, first: str = CASE) -> dict[str, bytes]:
-        """The files, tables as CSV with each row where it stands."""
         made = {first: self.toml}
         for file, sheet in self.tables.items():
             width = max(map(len, sheet.rows.values()))
@@ -266,7 +265,6 @@ def read_case_workbook(
 
 
 def _take(sheet: Sheet, first: str, made: CaseWorkbook, problems: Problems) -> None:
-    """Keep a sheet as that of a file, and say where rows of it are gone."""
     head, count, rows = next(iter(sheet.rows), 0), None, dict(sheet.rows)
     heads = rows.get(head, ())
     if counts := [m for c in heads if (m := COUNT.fullmatch(text_of(c)))]:
@@ -349,7 +347,6 @@ def _many(section: str) -> bool:
 
 
 def _value(row: Row, column: Column) -> object:
-    """The value of a row as TOML has it, None where it is a fault."""
     text = row.text("value")
     ends = {end: _figure(row.text(place)) for place, end in _PLACES.items() if row.text(place)}
     if column.type == "range":
