@@ -36,13 +36,10 @@ _WORD = re.compile(r"\w+")
 def boat_folder(case_folder: str | os.PathLike[str]) -> Path | None:
     """The boat of a case: the folder that holds ``jobs``, her workbook in it, or the copy in a frozen case, or None."""
     place = Path(os.path.realpath(case_folder))
-    frozen = place / FROZEN
-    if (frozen / BOAT).is_file():
-        return frozen
     home = place.parent.parent
-    if place.parent.name != JOBS or (home / BOAT).is_file():
-        return home if place.parent.name == JOBS else None
-    return home / WORKBOOK if (home / WORKBOOK).is_file() else None
+    around = {home / BOAT: home, home / WORKBOOK: home / WORKBOOK} if place.parent.name == JOBS else {}
+    around = {place / FROZEN / BOAT: place / FROZEN, **around}
+    return next((boat for file, boat in around.items() if file.is_file()), None)
 
 
 def home_of(boat: Path) -> Path:
@@ -51,11 +48,8 @@ def home_of(boat: Path) -> Path:
 
 def book_path(boat: Path) -> Path | None:
     """Her spares book: ``spares.book``, or a folder ``spares`` of CSV files, to be read only; None without either."""
-    home = home_of(boat)
-    for path in (home / BOOK, home / Path(BOOK).stem):
-        if path.is_file() or (path / "items.csv").is_file():
-            return path
-    return None
+    paths = (home_of(boat) / BOOK, home_of(boat) / Path(BOOK).stem)
+    return next((path for path in paths if path.is_file() or (path / "items.csv").is_file()), None)
 
 
 def boat_around(book: str | os.PathLike[str]) -> Path | None:
@@ -66,22 +60,19 @@ def boat_around(book: str | os.PathLike[str]) -> Path | None:
 
 @dataclass(kw_only=True)
 class BoatPapers:
-    """A boat by her files, as far as they could be read; ages are counted to ``today``.
-
-    ``place`` is how a case's sources call her folder, ``taken`` what a case took from her files.
-    """
+    """A boat by her files, as far as they could be read."""
 
     folder: Path
-    place: str
+    place: str  # how a case's sources call her folder
     toml: TomlFile
     tables: dict[str, Table]
     currency: str
-    today: str
+    today: str  # to which ages are counted
     name: str
     base: str
     figures: str
     units: tuple[BoatUnit, ...]
-    taken: list[str] = field(default_factory=list)
+    taken: list[str] = field(default_factory=list)  # what a case took from her files
 
     @property
     def log(self) -> Path:
@@ -142,9 +133,8 @@ def units_of(table: Table, today: str) -> tuple[BoatUnit, ...]:
 
 def age_years(unit: BoatUnit, today: str) -> float | None:
     """Years since a unit was fitted or renewed; None where no day is given."""
-    if not unit.fitted_on:
-        return None
-    return (date.fromisoformat(today) - date.fromisoformat(unit.fitted_on)).days / DAYS_A_YEAR
+    day = date.fromisoformat(unit.fitted_on) if unit.fitted_on else None
+    return (date.fromisoformat(today) - day).days / DAYS_A_YEAR if day else None
 
 
 # ---- beneath a case ------------------------------------------------------------------------------
@@ -191,25 +181,21 @@ def _lay(papers: BoatPapers, toml: TomlFile, section: str, given: dict[str, Any]
 def _lay_unit(papers: BoatPapers, toml: TomlFile) -> None:
     """What units.csv knows of the failed unit, if the case calls it by that name."""
     unit, figures = toml.data.get("unit"), papers.toml.section("boat").text("figures")
-    if not isinstance(unit, dict):
-        return
-    if figures:
+    named = key(str(unit.get("name", ""))) if isinstance(unit, dict) else ""
+    if figures and isinstance(unit, dict):
         unit.setdefault("figures", figures)
-    named = key(str(unit.get("name", "")))
     row = next((u for u in papers.units if named and key(u.unit) == named), None)
     if row is None:
         return
     source = replace(row.source, file=f"{papers.place}{row.source.file}")
-    known: dict[tuple[str, str], Any] = {
-        ("unit", "kind"): row.kind or None,
-        ("unit", "age_years"): age_years(row, papers.today),
-        ("years", "hours_a_year"): row.hours_a_year,
-        ("years", "like_units"): row.count if row.count > 1 else None,
-    }
-    for (section, name), value in known.items():
-        into = {} if value is None else toml.data.setdefault(section, {})
-        path = f"{section}.{name}"
-        if value is not None and isinstance(into, dict) and (name not in into or path in toml.inherited):
+    known: dict[str, Any] = {
+        "unit.kind": row.kind or None, "unit.age_years": age_years(row, papers.today),
+        "years.hours_a_year": row.hours_a_year, "years.like_units": row.count if row.count > 1 else None,
+    }  # fmt: skip
+    for path, value in ((path, value) for path, value in known.items() if value is not None):
+        section, name = path.split(".")
+        into = toml.data.setdefault(section, {})
+        if isinstance(into, dict) and (name not in into or path in toml.inherited):
             into[name] = value
             toml.inherited[path] = replace(source, note=name)
             papers.taken = [t for t in papers.taken if t != f"{BOAT}: {path}"]
@@ -265,8 +251,7 @@ def lay_stock(
 ) -> tuple[FromStock, ...]:
     """Take what lies aboard in date into the parts, quotes and ways of a case, whose changed ``tables`` are replaced.
 
-    A spare's years on the shelf are counted to ``today``. ``only_say`` leaves the tables as they are: an order is for
-    what is not there, at the prices quoted. Whole units come last in what is returned.
+    ``only_say`` leaves them as they are: an order is for what is not there, at the prices quoted.
     """
     left, taken, rows = list(stock), [], []
     for row in tables["parts.csv"].rows:
@@ -284,11 +269,8 @@ def lay_stock(
             taken.append(FromStock(part=row.text("part"), item=found.item, have=found.quantity, wanted=wanted,
                                    at_once=at_once))  # fmt: skip
             if at_once:  # at what replacing the piece costs, without a wait
-                cells = {"lead_days_low": "", "lead_days_likely": "0", "lead_days_high": "", "lead_days_shape": ""}
-                if found.price is not None:
-                    cells |= {"price_likely": plain(found.price), "vat": "in"}
-                    cells |= {"price_low": "", "price_high": "", "price_shape": ""}
-                row = replace(row, cells={**row.cells, **cells})
+                price = {} if found.price is None else {**_sure("price", found.price), "vat": "in"}
+                row = row.having(**_sure("lead_days", 0), **price)
         rows.append(row)
     if only_say:
         return tuple(taken)
@@ -299,9 +281,15 @@ def lay_stock(
     spare = next((x for x in left if x.whole and _serves(x, unit)), None)
     if spare is not None:
         ways = tables["ways.csv"]
-        tables["ways.csv"] = replace(ways, rows=[*ways.rows, *_fit(spare, ways, today)])
+        if all(row.choice("kind") != "own spare" for row in ways.rows):  # else the owner wrote one
+            tables["ways.csv"] = replace(ways, rows=[*ways.rows, _fit(spare, today)])
         taken.append(FromStock(part=unit.name, item=spare.item, have=spare.quantity, wanted=1, at_once=True))
     return tuple(taken)
+
+
+def _sure(name: str, value: float) -> dict[str, str]:
+    """Cells of a range that is one number."""
+    return {f"{name}_{end}": plain(value) if end == "likely" else "" for end in ("low", "likely", "high", "shape")}
 
 
 def same_part(x: OnHand, part: Part, unit: Unit) -> bool:
@@ -330,10 +318,8 @@ def _words(text: str) -> set[str]:
     return {w.rstrip("s") for w in _WORD.findall(text.casefold())}
 
 
-def _fit(x: OnHand, table: Table, today: date) -> list[Row]:
-    """The way of fitting the spare, unless the owner wrote one."""
-    if any(row.choice("kind") == "own spare" for row in table.rows):
-        return []
+def _fit(x: OnHand, today: date) -> Row:
+    """The way of fitting the spare."""
     defaults, declared = Defaults(), FILES["ways.csv"]
     life, shape = float(defaults.peek("shelf_life_years")), float(defaults.peek("shelf_shape"))
     years = max((today - date.fromisoformat(x.since)).days, 0) / DAYS_A_YEAR
@@ -342,4 +328,4 @@ def _fit(x: OnHand, table: Table, today: date) -> list[Row]:
         "way": FIT_SPARE, "kind": "own spare", "price_likely": "" if x.price is None else plain(x.price),
         "lead_days_likely": "0", "p_dead": plain(p_dead), "note": f"{x.item}, in the spares book",
     }  # fmt: skip
-    return [Row(file="spares.book", row=0, cells=cells, problems=Problems(), declared=declared.declared)]
+    return Row(file="spares.book", row=0, cells=cells, problems=Problems(), declared=declared.declared)

@@ -37,12 +37,8 @@ def read_case(
     a quote; left out, so where the folder is about quotes alone. ``as_decided`` reads by the rules of the day on which
     the case was decided: a file of the owner's drops all defaults of that file, and a tree may leave states out. Of
     ``stock``, spares aboard, a part of which all lies there costs what replacing it costs and needs no wait, and
-    fitting a whole unit is a way of its own.
-
-    A CSV file with headings alone counts as none, and defaults take its place. Rows that begin with ``example:`` are
-    left out. ``vat`` of a row of ways.csv holds for its price, core surcharge, core carriage and strip charge.
-    ``lead_days`` of a part or way are for quotes that name no days. ``assumed`` lists the defaults used; what is not
-    listed is complete all the same, but for ``wishes.today``, blank where the case gives no day.
+    fitting a whole unit is a way of its own. ``assumed`` lists the defaults used; what is not listed is complete all
+    the same, but for ``wishes.today``, blank where the case gives no day.
     """
     case, reading = open_case(folder, years, order, as_decided=as_decided, stock=stock)
     reading.problems.stop_if_any()
@@ -75,10 +71,8 @@ def open_case(
     toml.check_sections()
     if "bearing" in toml.data:  # older cases have it
         defaults.note("[bearing]", "left alone", "", "such data are no longer read: give lives in ways.csv")
-    three = ThreeNumbers(toml, defaults)
-    money = Money(toml, defaults)
-    labour = LabourBook(toml, money, defaults)
-    unit = toml_records.unit(toml, defaults)
+    three, money = ThreeNumbers(toml, defaults), Money(toml, defaults)
+    labour, unit = LabourBook(toml, money, defaults), toml_records.unit(toml, defaults)
     stock = stock or boat.frozen_stock(place, problems)
     today = date.fromisoformat(papers.today) if papers else date.today()
     from_stock = boat.lay_stock(stock, unit, tables, today, only_say=order is True) if stock else ()

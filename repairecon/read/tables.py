@@ -220,6 +220,10 @@ class Row(Entry):
         at = {end: f"{name}_{end}" for end in (*ENDS, "shape")}
         return {end: self.value(at[end]) for end in ENDS}, self.text(at["shape"]), at, self.source
 
+    def having(self, **cells: str) -> Row:
+        """The row with some cells written; its faults are those of the row."""
+        return replace(self, cells={**self.cells, **cells})
+
     def misplaced(self, kind: str) -> list[Column]:
         """Columns that hold something, right or wrong, and are for rows of other kinds alone."""
         others = [c for c in self.declared.values() if c.only and kind not in c.only]
