@@ -111,15 +111,13 @@ def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]
     if branch.not_this_unit and branch.ends_rebuild:
         write = "write no in one of the two: a unit that is not to blame is not past rebuilding"
         row.fault("not_this_unit", f"{shown(branch.key)}, which also ends the rebuild", write)
-    if not row.has("seen_at"):
-        # A cause that is never seen costs nothing by itself.
-        costs = ["parts"] if branch.parts else []
-        costs += [f"{name}_likely" for name in _CONSEQUENCES if row.has_range(name) and getattr(branch, name).high > 0]
-        costs += [name for name in _ENDS if getattr(branch, name)]
-        stages = ", ".join(STAGES)
-        write = f"write in seen_at when it shows ({stages}), or move the consequence to an event given by this one"
-        for column in costs:
-            row.fault(column, f"a consequence of {shown(branch.key)}, which is never seen", write)
+    # a cause that is never seen costs nothing by itself
+    costs = [name for name in ("parts", *_ENDS) if getattr(branch, name)]
+    costs += [f"{name}_likely" for name in _CONSEQUENCES if row.has_range(name) and getattr(branch, name).high > 0]
+    shows = f"write in seen_at when it shows ({', '.join(STAGES)})"
+    write = f"{shows}, or move the consequence to an event given by this one"
+    for column in costs if not row.has("seen_at") else ():
+        row.fault(column, f"a consequence of {shown(branch.key)}, which is never seen", write)
     return branch
 
 
@@ -143,10 +141,9 @@ def _parts(reading: Reading, row: Row, wanted: dict[str, None]) -> tuple[tuple[s
         # a part whose name begins with a number goes before
         counted = None if word in reading.parts else _COUNT.fullmatch(word)
         count, name = (int(counted[1] or counted[3]), counted[2] or counted[4]) if counted else (1, word)
-        found = reading.parts.find(name)
         if count < 1:
             row.fault("parts", shown(word), "write how many, 1 or more, before the part")
-        elif found:
+        elif found := reading.parts.find(name):
             needs[found] = needs.get(found, 0) + count
             wanted[found] = None
         else:
@@ -185,8 +182,7 @@ def _pairs(groups: Mapping[Group, Pairs]) -> Pairs:
 
 def _check_group(group: Pairs) -> dict[int, float]:
     """Chances of one event under one condition, scaled to 1 where they are near it."""
-    first: dict[str, int] = {}
-    kept: Pairs = []
+    first, kept = dict[str, int](), Pairs()
     for row, branch in group:
         outcome = key(branch.outcome)
         if outcome and outcome in first:
@@ -234,10 +230,7 @@ def _check_overlap(groups: Mapping[Group, Pairs]) -> None:
 
 
 def _check_left_out(events: Events) -> None:
-    """An event that shows must be given under every state of a cause that does not show by then.
-
-    Otherwise its absence would be something to see, and tell of the cause.
-    """
+    """An event that shows must be given under every state of a hidden cause: else its absence would tell of that."""
 
     def may_be(state: Group) -> bool:
         known = dict(state)
@@ -253,11 +246,10 @@ def _check_left_out(events: Events) -> None:
         parents = list(dict.fromkeys(e for group in groups for e, _ in group if e in events))
         stages = STAGES[: STAGES.index(branch.seen_at) + 1] if branch.seen_at else ()
         hidden = {e for e in parents if _pairs(events[e])[0][1].seen_at not in stages}
-        unclear = any("given" in r.bad for r, _ in pairs)
         # what the owner's rows do to a default event is not the owner's to mend
-        if all(r.assumed for r, _ in pairs) or not branch.seen_at or not hidden:
+        if all(r.assumed for r, _ in pairs) or not branch.seen_at or not hidden or event in parents:
             continue
-        if unclear or event in parents or () in groups:
+        if () in groups or any("given" in r.bad for r, _ in pairs):
             continue
         outcomes = [list(dict.fromkeys((e, key(b.outcome)) for _, b in _pairs(events[e]))) for e in parents]
         if math.prod(map(len, outcomes)) > MOST_STATES:

@@ -75,11 +75,8 @@ class Problems:
 
     def advice(self, word: str, known: Sequence[str], otherwise: str = "", cutoff: float = 0.6) -> str:
         """What to write instead of a word that is not known: the nearest one, else those there are."""
-        near = ""
-        if self._compared < COMPARED:
-            self._compared += len(known)
-            near = closest(word, known[:COMPARED], cutoff)
-        if near:
+        self._compared += len(known)
+        if near := closest(word, known[:COMPARED], cutoff) if self._compared < COMPARED + len(known) else "":
             return f"did you mean {shown(near)}?"
         some = ", ".join(shown(k) for k in known[:12]) or "none there yet"
         return otherwise or f"write one of: {some}" + (", ..." if len(known) > 12 else "")

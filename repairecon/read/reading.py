@@ -291,13 +291,9 @@ class Reading:
                 row.fault(name, shown(worker), f"did you mean {shown(near)}?" if near else add)
             return found or worker
         if column.type == "ways":
-            words = []
-            for word in row.listed("ways"):
-                if spelt := self._ways_words.find(word):
-                    words.append(spelt)
-                elif self.ways.whole:
-                    row.fault("ways", shown(word), self._ways_words.advice(row.problems, word))
-            return tuple(dict.fromkeys(words))
+            whole, known = self.ways.whole, self._ways_words
+            words = [row.named("ways", known, whole=whole, word=word) for word in row.listed("ways")]
+            return tuple(dict.fromkeys(word for word in words if word in known))
         taxed = name in _TAXED and "vat" in row.declared
         return self.money.charge(row, name) if taxed else row.read(name)
 
@@ -319,22 +315,20 @@ class Reading:
     def check_wanted(self, part: Part, why: str) -> None:
         """The same for a part that is needed by damage only, once something wants it."""
         row = self._part_rows.get(part.source.row or 0)
-        known = row is None or row.has_range("price") or "price_likely" in row.bad
-        if row is not None and not known and part.needed == "damage":
+        if row and part.needed == "damage" and not row.has_range("price") and "price_likely" not in row.bad:
             self.check_priced(row, part.part, why)
 
     def check_named(self, part: Part) -> None:
         """A part that is needed by damage only does nothing if no damage takes it."""
         row = self._part_rows.get(part.source.row or 0)
-        if row is not None and part.part and not self.ordering and self.tables["events.csv"].whole:
+        if row and part.part and not self.ordering and self.tables["events.csv"].whole:
             write = "name it under parts in events.csv or remedies.csv, or write always"
             row.fault("needed", f"{shown(part.part)}, which no outcome takes", write)
 
 
 def named_rows(read: Sequence[Row], column: str, whole: bool = True) -> tuple[list[tuple[Row, str]], Names]:
     """Rows with their names; blank and repeated names are faults."""
-    names, rows = Names(whole=whole), []
-    first: dict[str, int] = {}
+    names, rows, first = Names(whole=whole), [], dict[str, int]()
     for row in read:
         name = row.text(column)
         if not name:

@@ -60,11 +60,10 @@ def unit(toml: TomlFile, defaults: Defaults) -> Unit:
 def _safety(section: Section, match: KindMatch, defaults: Defaults) -> tuple[str, ...]:
     """Safety classes that bar an own rebuild: as given, else those of the kind and of the words in the name."""
     if section.has("safety"):
-        known = [key(c) for c in section.words("safety")]
-        wrong = [c for c in known if c not in SAFETY_CLASSES]
-        if wrong:
+        known = dict.fromkeys(key(c) for c in section.words("safety"))
+        if wrong := [c for c in known if c not in SAFETY_CLASSES]:
             section.fault("safety", shown(wrong[0]), section.problems.advice(wrong[0], SAFETY_CLASSES))
-        return tuple(c for c in dict.fromkeys(known) if c in SAFETY_CLASSES)
+        return tuple(c for c in known if c in SAFETY_CLASSES)
     barred = match.own_rebuild == "licensed practice only"
     if match.certainty == "none" and not barred:
         say = "say safety = [...] if its failure can sink, burn, gas or leave you without steering"
@@ -126,26 +125,24 @@ def _terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
 
 def _needed(toml: TomlFile) -> Needed:
     section = toml.section("needed")
-    needed = section.record(Needed)
     section.either("by", "within_days", "write the day, or in how many days, the boat must be back")
     if section.has("by") and section.has("within_days"):
         section.fault("within_days", "days beside a date", "keep one of the two")
-    return needed
+    return section.record(Needed)
 
 
 def _customs(toml: TomlFile, sellers: Sequence[Supplier], defaults: Defaults) -> Customs:
     """Their date and the buyer matter once somebody sells from beyond the border."""
     section = toml.section("customs")
-    flat, up_to = section.number("flat_duty_rate"), section.number("flat_duty_up_to")
-    if flat is not None and up_to is None and "flat_duty_up_to" not in section.bad:
+    if section.number("flat_duty_rate") is not None and section.lacks("flat_duty_up_to"):
         section.fault("flat_duty_up_to", "nothing", "write the goods value up to which flat_duty_rate holds")
-    if up_to and flat is None and "flat_duty_rate" not in section.bad:
+    if section.number("flat_duty_up_to") and section.lacks("flat_duty_rate"):
         section.fault("flat_duty_rate", "nothing", "write the rate that holds up to flat_duty_up_to")
     if not section.date("as_of") and "as_of" not in section.bad and any(s.imported for s in sellers):
         defaults.text("customs_as_of")
     buyer = section.choice("buyer") or defaults.text("buyer")
     registered = "VAT-registered" if buyer == "vat-registered" else "private"
-    return section.record(Customs, flat_duty_up_to=up_to or 0.0, buyer=registered)
+    return section.record(Customs, flat_duty_up_to=section.number("flat_duty_up_to") or 0.0, buyer=registered)
 
 
 def _wishes(toml: TomlFile, reading: Reading, defaults: Defaults) -> OrderWishes:

@@ -136,8 +136,7 @@ def _price(reading: Reading, line: _Line) -> Range | None:
 
 def _p_never(reading: Reading, line: _Line) -> float:
     """Chance that it never comes; 0 where its quotes say."""
-    row, kind = line.row, line.kind
-    given = row.number("p_never")
+    row, kind, given = line.row, line.kind, line.row.number("p_never")
     if kind not in PRICED:
         if kind and given:
             gone = "nothing has to come" if kind in MAY_COST else "put a 'part no longer available' row in events.csv"
@@ -204,9 +203,8 @@ def _completed(way: Way, unit: Unit, defaults: Defaults) -> Way:
     kind = {"bought": "new", "rebuilt": "rebuild"}[way.traits.in_service] if way.kind in PAIRS else way.kind
     more: dict[str, Any] = {}
     if way.life_years is None and way.life_hours is None:
-        share = defaults.number(f"life_share.{kind}", way.way, life_of=way.way)
+        share, expected = defaults.number(f"life_share.{kind}", way.way, life_of=way.way), unit.expected_life_years
         # the median of a new one of this kind: about what the owner expects, else by kind
-        expected = unit.expected_life_years
         usual = (defaults.range("life_multiples", life_of=way.way).scaled(expected) if expected
                  else defaults.life_years(unit.kind, way.way))  # fmt: skip
         more["life_years"] = usual.scaled(share)
@@ -219,7 +217,7 @@ def _completed(way: Way, unit: Unit, defaults: Defaults) -> Way:
 
 def own_lives(reading: Reading, made: tuple[Way, ...]) -> tuple[OwnLife, ...]:
     pairs = Names(w.way for w in made if w.kind in PAIRS)
-    lives: list[OwnLife] = []
+    lives = []
     for row in reading.tables["lives.csv"].rows:
         name = row.named("way", reading.ways, "an unknown way ")
         if name in pairs:
