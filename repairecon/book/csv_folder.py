@@ -163,10 +163,8 @@ class _Folder:
 
     def __init__(self, place: Path) -> None:
         self.problems, self.written_at = Problems(), now()
-        tables = {}
-        for file, headings in FILES.items():
-            there = (place / file).exists() or file in ("items.csv", "lockers.csv")
-            tables[file] = read_table(place / file if there else None, file, headings, self.problems)
+        tables = {file: read_table(place / file, file, headings, self.problems, file in ("items.csv", "lockers.csv"))
+                  for file, headings in FILES.items()}  # fmt: skip
         self.cards: dict[str, _Cards] = {}
         lockers = self._cards(tables["lockers.csv"], "locker")
         lent = (v["written_at"] for v in lockers.versions if v["locker"] == schema.LENT_NUMBER)

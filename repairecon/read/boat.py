@@ -105,8 +105,7 @@ def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers
                 section.read(n)
     money = Money(toml, Defaults())
     LabourBook(toml, money, Defaults())
-    given = book.tables if book else {f: folder / f for f in TABLES if (folder / f).is_file()}
-    tables = {f: read_table(given.get(f), f, FILES[f], problems) for f in TABLES}
+    tables = {f: read_table(book.tables.get(f) if book else folder / f, f, FILES[f], problems) for f in TABLES}
     about = toml.section("boat")
     today = about.date("today") or date.today().isoformat()
     return BoatPapers(
@@ -238,10 +237,9 @@ def frozen_papers(case: Case, today: str) -> dict[str, bytes]:
 
 def frozen_stock(folder: Path, problems: Problems) -> tuple[OnHand, ...]:
     """The spares aboard as they were when a case was frozen; none for any other case."""
-    path = folder / FROZEN / ON_HAND
-    table = read_table(path if path.is_file() else None, ON_HAND, FILES[ON_HAND], problems)
+    rows = read_table(folder / FROZEN / ON_HAND, ON_HAND, FILES[ON_HAND], problems).rows
     return tuple(
-        row.record(OnHand, units=tuple(row.listed("units")), quantity=row.whole("quantity") or 0) for row in table.rows
+        row.record(OnHand, units=tuple(row.listed("units")), quantity=row.whole("quantity") or 0) for row in rows
     )
 
 

@@ -12,7 +12,7 @@ from typing import Any
 
 from repairecon.kinds import kinds
 from repairecon.read import boat, columns, workbook
-from repairecon.read.case_folder import file_of, open_case
+from repairecon.read.case_folder import file_of, open_case, read_case
 from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, NUMBERS, Column
 from repairecon.read.files import FONT, Value, add_sheet, decoded, new_workbook, put_cell, read_data, saved, write_all
 from repairecon.read.problems import Names, Problems, clean, key, shown
@@ -40,7 +40,7 @@ _KEY_NOTES = {
     "high": "Of an uncertain number: nine in ten are below. Blank for a sure one.",
     "blank means": "What is taken where the value is blank.",
 }
-_FOUR = ("low", "value", "high", "shape")
+_NAMED, _FOUR = ("section", "key"), ("low", "value", "high", "shape")
 Rows = Sequence[Sequence[Value]]
 Cells = dict[str, Value]
 
@@ -261,8 +261,7 @@ def folder_of(path: Path, write: bool = False) -> Path:
     """The folder beside a workbook that has its name; with ``write`` it is made out of the sheets."""
     folder = path.with_suffix("")
     if write:
-        _, reading = open_case(path)
-        reading.problems.stop_if_any()
+        read_case(path)  # with faults it is none to be written
         files = read_case_workbook(path, Problems()).files()
         there = {f for f, data in files.items() if (p := folder / f).is_file() and p.read_bytes() == data}
         write_all(folder, {f: data for f, data in files.items() if f not in there})
@@ -305,24 +304,18 @@ def keep_files(place: Path, files: Mapping[str, bytes]) -> None:
 def _keep_keys(sheet: Any, toml: TomlFile) -> None:
     """Put values into the rows of their keys, and rows below for those that have none."""
     places = {heading(str(c.value or "")): c.column for c in sheet[1]}
-    listed = [(column, cells) for column, cells in _key_rows(toml)]
-    wanted = {(str(c["section"]), str(c["key"])): c for _, c in listed if c["key"] and c["section"] != "waiver"}
-
-    def put(row: int, cells: Mapping[str, Value], names: Iterable[str]) -> None:
-        for name in names:
-            if name in places:
+    rows = {tuple(str(sheet.cell(r, places[n]).value or "") for n in _NAMED): r for r in range(sheet.max_row, 1, -1)}
+    listed = list(_key_rows(toml))
+    # what is found no more is blank
+    kept: dict[tuple[str, ...], Cells] = {at: {} for at in rows if at[0] in ("found", "measured") and at[1]}
+    kept |= {tuple(str(c[name]) for name in _NAMED): c for _, c in listed if c["key"] and c["section"] != "waiver"}
+    for at, cells in kept.items():
+        if at in rows or cells["value"] is not None:
+            row = rows.get(at, sheet.max_row + 1)
+            for name in (name for name in (*(() if at in rows else _NAMED), *_FOUR) if name in places):
                 put_cell(sheet, row, places[name], cells.get(name))
-
-    for r in range(2, sheet.max_row + 1):
-        section, key = (str(sheet.cell(r, places[name]).value or "") for name in ("section", "key"))
-        cells = wanted.pop((section, key), None)
-        if cells is not None or (key and section in ("found", "measured")):
-            put(r, cells or {}, _FOUR)
     for c in (c for c in sheet[1] if workbook.COUNT.fullmatch(str(c.value or ""))):
         put_cell(sheet, 1, c.column, _count(listed))
-    for cells in wanted.values():
-        if cells["value"] is not None:
-            put(sheet.max_row + 1, cells, ("section", "key", *_FOUR))
 
 
 _WORD = re.compile(r"\w+")
@@ -333,12 +326,11 @@ def keep_findings(
 ) -> Case:
     """Keep in a case, a folder or a workbook, what was found, and give the case as it is then.
 
-    ``found`` is the outcome by event, as in events.csv (an empty one takes the finding back), ``stage`` the last that
-    is done, ``measured`` a value with its unit by measure. RepaireconError, and nothing written, if there are faults.
+    ``found`` is the outcome by event (an empty one takes the finding back), ``stage`` the last that is done,
+    ``measured`` a value with its unit by measure. RepaireconError, and nothing written, if there are faults.
     """
     place = Path(folder)
-    case, reading = open_case(place)
-    reading.problems.stop_if_any()
+    case = read_case(place)
     names, said = Names([*(b.event for b in case.branches), *(b.outcome for b in case.branches)]), dict[str, str]()
     for event, outcome in found.items():
         if event != outcome:

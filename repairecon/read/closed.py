@@ -124,7 +124,7 @@ def read_actual(folder: str | os.PathLike[str], case: Case) -> Actual:
     path, problems = Path(folder) / ACTUAL_FILE, Problems()
     if not path.is_file():
         problems.add(ACTUAL_FILE, None, "", "no such file", "decide first (that writes the sheet), then fill it in")
-    table = read_table(path if path.is_file() else None, ACTUAL_FILE, FILES[ACTUAL_FILE], problems)
+    table = read_table(path, ACTUAL_FILE, FILES[ACTUAL_FILE], problems)
     ways = Names(w.way for w in case.ways)
     known = {  # names that may be used; a kind that is left out takes any
         "part": Names(p.part for p in case.parts), "task": Names([*(t.task for t in case.tasks), *fittings(case)]),
@@ -231,10 +231,8 @@ def sheet(case: Case, way: str) -> str:
 # ---- the log of jobs -------------------------------------------------------------------------------
 def read_log(folder: str | os.PathLike[str]) -> JobLog:
     """Read the log of jobs of a folder, ``job_log.csv``, empty without the file; CaseError has every fault of it."""
-    path, problems = Path(folder) / LOG_FILE, Problems()
-    table = read_table(path if path.is_file() else None, LOG_FILE, FILES[LOG_FILE], problems)
-    rows = []
-    for row in table.rows:
+    problems, rows = Problems(), []
+    for row in read_table(Path(folder) / LOG_FILE, LOG_FILE, FILES[LOG_FILE], problems).rows:
         kind = row.choice("kind")
         name = row.choice("name", QUANTITIES) if kind == "range" else row.text("name")
         if kind == "life":

@@ -113,6 +113,7 @@ def about(file: str, section: str = "") -> tuple[str, str]:
     return row["meaning"], row["example"]
 
 
+@cache
 def headings(file: str, *more: str) -> Headings:
     """Columns of a CSV file, with those of other files after them."""
     declared = {c.name: c for name in (file, *more) for c in columns_of(name)}

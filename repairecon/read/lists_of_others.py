@@ -58,8 +58,7 @@ def known_columns(columns: Mapping[str, str], file: str, problems: Problems) -> 
 
 
 def saved_columns(folder: Path, problems: Problems) -> list[Row]:
-    path = folder / COLUMNS_FILE
-    return read_table(path if path.exists() else None, COLUMNS_FILE, FILES[COLUMNS_FILE], problems).rows
+    return read_table(folder / COLUMNS_FILE, COLUMNS_FILE, FILES[COLUMNS_FILE], problems).rows
 
 
 def find_headings(sheet: Sheet, known: Mapping[str, str], problems: Problems) -> tuple[int, dict[str, int]]:

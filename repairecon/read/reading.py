@@ -6,7 +6,7 @@ import re
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, replace
-from functools import cache, cached_property
+from functools import cache, cached_property, partial
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from repairecon.kinds import facts, kinds
@@ -265,12 +265,9 @@ class Reading:
 
     def record(self, kind: type[T], row: Row, /, **given: Any) -> T:
         """A record of a row: its fields as the columns of that name are declared, but for those that are given."""
-        names = {f.name for f in fields(cast(Any, kind))}
-        if not names & {"note", "description"}:
+        if not {f.name for f in fields(cast(Any, kind))} & {"note", "description"}:
             self.keep_note(row)
-        wanted = names - given.keys() - {"source"}  # read in the order of the columns: what is assumed is listed so
-        read = {name: self._value(row, name) for name in row.declared if name in wanted}
-        return kind(**{"source": row.source, **read, **given})
+        return row.record(kind, partial(self._value, row), **{"source": row.source, **given})
 
     def keep_note(self, row: Row) -> None:
         if note := row.note():

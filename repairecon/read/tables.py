@@ -98,10 +98,10 @@ class Entry(ABC):
             self.fault(name, f"{what}{shown(word)}", known.advice(self.problems, word, otherwise))
         return found or word
 
-    def record(self, kind: type[T], /, **given: Any) -> T:
+    def record(self, kind: type[T], reader: Callable[[str], Any] | None = None, /, **given: Any) -> T:
         """A record: its fields as the columns of that name are declared, but for those that are given."""
         names = {f.name for f in fields(cast(Any, kind))} - given.keys()
-        return kind(**{name: self.read(name) for name in self.declared if name in names}, **given)
+        return kind(**{name: (reader or self.read)(name) for name in self.declared if name in names}, **given)
 
     def check_needed(self) -> None:
         for name, column in self.declared.items():
@@ -274,9 +274,11 @@ def _columns(cells: list[str], row: int, table: Table, headings: Headings, probl
     return columns
 
 
-def read_table(source: Path | bytes | Sheet | None, file: str, headings: Headings, problems: Problems) -> Table:
-    """The rows of a CSV file, of its bytes or of a sheet, cells by heading; all faults of its form noted."""
-    if source is None:
+def read_table(
+    source: Path | bytes | Sheet | None, file: str, headings: Headings, problems: Problems, needed: bool = False
+) -> Table:
+    """The rows of a CSV file (none where it is not there), of its bytes or of a sheet; all faults of its form noted."""
+    if source is None or (isinstance(source, Path) and not needed and not source.exists()):
         return Table(file)
     if isinstance(source, Sheet):
         return replace(table_of(source, headings, problems), note="; ".join(source.notes))
