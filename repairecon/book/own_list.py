@@ -7,7 +7,7 @@ import csv
 import os
 import re
 import tempfile
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import partial
@@ -21,17 +21,16 @@ from repairecon.book.spares_book import SparesBook, begin_book
 from repairecon.read import values
 from repairecon.read.boat import BOOK
 from repairecon.read.columns import Column, Headings
-from repairecon.read.lists_of_others import read_units_list
+from repairecon.read.lists_of_others import find_headings, known_columns, meant_headings, read_units_list
 from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
-from repairecon.read.sheets import Sheet, places_meant, read_sheet
+from repairecon.read.sheets import Sheet, read_sheet
 from repairecon.read.starter import empty_folder, new_boat
 from repairecon.read.tables import Row, list_table
 from repairecon.read.values import Limits, Misread, text_of
 from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, ReceiveLine
 
-HEADINGS: Mapping[str, str] = dict(
-    csv.reader((Path(__file__).parent / "own_list_headings.csv").read_text("utf-8").splitlines()[1:])
-)
+_ROWS = csv.DictReader((Path(__file__).parent / "own_list_headings.csv").read_text("utf-8").splitlines())
+WORDS: Mapping[str, list[str]] = {row["field"]: row["headings"].split(",") for row in _ROWS}
 """Fields of a list with the headings that surely mean them; common practice of owners' lists, no source."""
 
 _DIGITS = re.compile("[0-9]+")
@@ -64,7 +63,7 @@ class ImportLine:
 class ImportPlan:
     """A look at a list before anything is written: what it would add and change, and what is wrong with it.
 
-    ``columns`` are the headings of each field (by default guessed), ``locker`` that of rows which name none.
+    ``columns`` has the field by its heading (by default guessed), ``locker`` is that of rows which name none.
     """
 
     def __init__(
@@ -80,31 +79,22 @@ class ImportPlan:
         self.new_lockers, self.new_units = Names(), Names()
         self._seen: dict[tuple[str, str], int] = {}
         self._new = Names()
-        headings = [text_of(cell) for cell in next(iter(found.rows.values()))]
-        self._at = self._places(found.file, headings, columns)
+        if columns is None:
+            head, self._at = meant_headings(found, WORDS)
+        else:
+            known = known_columns(columns, found.file, self.problems, tuple(WORDS), {"item": "name"})
+            head, self._at = find_headings(found, known, self.problems)
+        if "name" not in self._at:
+            self.problems.add(found.file, None, "name", "no column", "say which heading holds the names of the items")
+        headings = [text_of(cell) for cell in found.rows[head]]
         self.columns = {name: headings[k] for name, k in self._at.items()}
         self.left_out = tuple(h for k, h in enumerate(headings) if k not in self._at.values() and h)
-        rows = list_table(found, _LIST, self.problems, self._at).rows
+        rows = list_table(found, _LIST, self.problems, self._at, head).rows
         self.lines = [line for row in rows if (line := self._line(row, locker))]
 
     @property
     def new_items(self) -> tuple[str, ...]:
         return tuple(dict.fromkeys(line.item for line in self.lines if line.new))
-
-    def _places(self, file: str, headings: list[str], named: Mapping[str, str] | None) -> dict[str, int]:
-        places = {key(h): k for k, h in reversed(list(enumerate(headings)))}
-        at: dict[str, int] = {}
-        advice = self.problems.advice
-        for name, theirs in (guess_columns(headings) if named is None else named).items():
-            if name not in HEADINGS:
-                self.problems.add(file, None, name, "an unknown field", advice(name, tuple(HEADINGS)))
-            elif key(theirs) not in places:
-                self.problems.add(file, None, name, f"no heading {shown(theirs)}", advice(theirs, headings))
-            else:
-                at[name] = places[key(theirs)]
-        if "name" not in at:
-            self.problems.add(file, None, "name", "no column", "say which heading holds the names of the items")
-        return at
 
     def _line(self, row: Row, locker: str) -> ImportLine | None:
         filled = [name for name in self._at if row.text(name)]
@@ -204,12 +194,6 @@ def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zer
                 book.count(line.locker, {line.item: many}, date=date, **marks)
 
 
-def guess_columns(headings: Sequence[object]) -> dict[str, str]:
-    """The heading that each field is taken from, where one surely means it; each heading is used once."""
-    meant = places_meant(headings, {name: known.split(",") for name, known in HEADINGS.items()})
-    return {name: str(headings[k]) for name, k in meant.items()}
-
-
 def _exact(scale: Scale) -> Callable[[str], str | Misread]:
     return lambda text: found if isinstance(found := typed(text, scale), Misread) else text
 
@@ -219,7 +203,7 @@ _AS = {"bought_on": "date", **dict.fromkeys(
     ("quantity", "minimum", "cost_unit", "weight_kg", "volume_litres", "resale_rate"), "number"
 )}  # fmt: skip
 """Fields that a list may hold with a decimal comma, or as day.month.year."""
-_LIST = Headings(tuple(HEADINGS), (), {n: Column(name=n, type=of) for n, of in _AS.items()})
+_LIST = Headings(tuple(WORDS), (), {n: Column(name=n, type=of) for n, of in _AS.items()})
 _READERS: Mapping[str, Callable[[str], Any]] = {
     "quantity": _exact(QUANTITY), "minimum": _exact(QUANTITY), "cost_unit": _exact(MONEY),
     "critical": values.yes_no, "bought_on": values.date, "cure_date": month_or_day,

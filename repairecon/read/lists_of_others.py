@@ -6,7 +6,7 @@ import datetime
 import os
 import re
 from collections import defaultdict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -19,7 +19,7 @@ from repairecon.read.columns import FILES, SUPPLIERS_MONEY, Column
 from repairecon.read.files import OBEYED, csv_text
 from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
 from repairecon.read.reading import Reading
-from repairecon.read.sheets import CsvTable, Sheet, headed, heading, heading_row, read_sheet, tidied
+from repairecon.read.sheets import CsvTable, Sheet, heading, heading_row, places_meant, read_sheet
 from repairecon.read.tables import Row, list_table, read_table
 from repairecon.read.values import Cell, Misread, date, text_of
 from repairecon.read.workbook import is_workbook
@@ -32,20 +32,22 @@ _FIRST = ("item", "supplier", "quoted_likely")
 _DIFFER_BY = ("designation", "part_class", "pack")  # columns that tell two quotes of one item and supplier apart
 _QUOTES, _UNITS = FILES["quotes.csv"], FILES["units.csv"]
 _SHORT = {heading(word): c.heading for c in _QUOTES.declared.values() for word in (*c.also, c.name)}
-_SHORT["core"] = _SHORT["quoted_core"]
+_SHORT |= {"core": _SHORT["quoted_core"], "price_from_10": "price_from_10"}
 _BREAK = re.compile(r"price_from_([1-9][0-9]{0,5})")
 _PLAIN_SIGN = re.compile(r"[+-][\w.,/ x-]*")
 
 
-def known_columns(columns: Mapping[str, str], file: str, problems: Problems) -> dict[str, str]:
-    """Our column by the owner's heading; what is unknown or double is a fault."""
+def known_columns(
+    columns: Mapping[str, str], file: str, problems: Problems, names: Sequence[str] = _QUOTES.columns,
+    short: Mapping[str, str] = _SHORT,
+) -> dict[str, str]:  # fmt: skip
+    """Our column by the owner's heading: one of ``names`` or ``short`` for one; others are faults."""
     known: dict[str, str] = {}
     for theirs, ours in columns.items():
-        column = heading(ours)
-        column = _SHORT.get(column, column)
-        if column not in _QUOTES.known and not _BREAK.fullmatch(column):
-            options = [*_QUOTES.columns, *_SHORT, "price_from_10"]
-            problems.add(file, None, theirs, f"an unknown column {shown(ours)}", problems.advice(column, options))
+        column = short.get(heading(ours), heading(ours))
+        if column not in names and not _BREAK.fullmatch(column):
+            write = problems.advice(column, [*names, *short])
+            problems.add(file, None, theirs, f"an unknown column {shown(ours)}", write)
         elif column in known.values():
             problems.add(file, None, theirs, f"a second heading for {column}", "keep one of the two")
         elif not heading(theirs) or heading(theirs) in map(heading, known):
@@ -83,6 +85,12 @@ def find_headings(sheet: Sheet, known: Mapping[str, str], problems: Problems) ->
     return row, {ours: names.index(heading(theirs)) for theirs, ours in known.items() if heading(theirs) in names}
 
 
+def meant_headings(sheet: Sheet, words: Mapping[str, Sequence[str]]) -> tuple[int, dict[str, int]]:
+    """The row of the headings, and the place of each column that one of them surely means by its ``words``."""
+    head = heading_row(sheet, lambda cells: len(places_meant([text_of(c) for c in cells], words)))
+    return head, places_meant([text_of(c) for c in sheet.rows.get(head, ())], words)
+
+
 @dataclass(frozen=True)
 class SheetRow:
     """One row of the list: cells by our columns, and the first thing wrong with it."""
@@ -97,7 +105,7 @@ def sheet_rows(
 ) -> tuple[list[SheetRow], list[str]]:
     """The rows below the headings that hold something under one of them, and how their numbers were read."""
     breaks = {c: Column(name=c, type="number", unit=SUPPLIERS_MONEY) for c in places if _BREAK.fullmatch(c)}
-    read, marks = tidied(headed(sheet, head, places), {**_QUOTES.declared, **breaks}, decimal, currency)
+    read, marks = sheets.tidied(sheets.headed(sheet, head, places), {**_QUOTES.declared, **breaks}, decimal, currency)
     words = {",": "comma", ".": "point"}
     notes = [f"{name}: numbers with a decimal {words[mark]}" for name, mark in marks.items() if mark]
     made = []
@@ -343,9 +351,7 @@ def read_units_list(path: Path) -> tuple[bytes, int, tuple[str, ...]]:
     words = {name: [name] for name in _UNITS.columns}
     for c in _UNITS.declared.values():
         words[c.heading] += [c.name, *c.also]
-    head = heading_row(sheet, lambda cells: len(sheets.places_meant([text_of(c) for c in cells], words)))
-    written = [text_of(c) for c in sheet.rows.get(head, ())]
-    meant = sheets.places_meant(written, words)
+    head, meant = meant_headings(sheet, words)
     if "unit" not in meant:
         known = ", ".join(("unit", *_UNITS.declared["unit"].also))
         problems.add(sheet.file, head, "unit", "no such column", f"head the column of their names one of: {known}")
@@ -354,5 +360,5 @@ def read_units_list(path: Path) -> tuple[bytes, int, tuple[str, ...]]:
     units_of(table, datetime.date.today().isoformat())
     problems.stop_if_any(SheetError)
     made = [[row.cells.get(c, "") for c in _UNITS.columns] for row in table.rows]
-    left_out = [text for k, text in enumerate(written) if text and k not in meant.values()]
-    return csv_text([_UNITS.columns, *made]).encode("utf-8"), len(made), tuple(left_out)
+    left_out = tuple(text_of(c) for k, c in enumerate(sheet.rows[head]) if c and k not in meant.values())
+    return csv_text([_UNITS.columns, *made]).encode("utf-8"), len(made), left_out
