@@ -1,14 +1,13 @@
 """The spares book as files that any program reads, and in again: CSV, a workbook, SQL. No owner is locked in.
 
-A folder may hold lockers.csv, items.csv (both it must), units.csv, movements.csv and about.csv; a row of cards is a
-thing, or a further version of one where its number repeats.
+A row of cards (lockers.csv, items.csv, units.csv) is a thing, or a further version of one where its number repeats.
 """
 
 from __future__ import annotations
 
 import os
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from functools import partial
@@ -33,6 +32,8 @@ from repairecon.records import LOCKER_KINDS, MEASURES, MOVEMENT_KINDS, SHELF_GRO
 _SCALES = {**SCALES, **dict.fromkeys(("packs", "expected_days"), schema.COUNT)}
 _REFERS: dict[str, Sort] = {"locker": "locker", "locker_from": "locker", "locker_to": "locker", "unit": "unit",
                             "item": "item"}  # fmt: skip
+_ROW_OF = {"order_number": "orders", "order_line": "order_lines", "undoes": "movements", "corrects": "movements"}
+_ZERO = {"quantity", "quoted_pack", "carriage_unit", "duty_unit"}  # amounts that are 0 where nothing is written
 _YES_NO = ("critical", "carried", "whole_unit")
 _CHOICES = {("locker", "kind"): (LOCKER_KINDS, "aboard"), ("item", "measure"): (MEASURES, "piece"),
             ("movement", "kind"): (MOVEMENT_KINDS, "")}  # fmt: skip
@@ -130,7 +131,7 @@ def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str]
             numbers = dict.fromkeys(v[cards.sort] for v in versions)
             ledger.insert(f"{cards.sort}s", *({cards.sort: number} for number in numbers))
             ledger.insert(f"{cards.sort}_versions", *versions)
-        for table, rows in (*found.orders.items(), ("movements", found.movements)):
+        for table, rows in found.rows.items():
             ledger.insert(table, *rows)
 
 
@@ -177,12 +178,10 @@ class _Folder:
         self._locker_names = {lockers.numbers[key(name)]: name for name in lockers.names}
         self._held: dict[tuple[int | None, int | None], int] = defaultdict(int)
         self._undone: dict[int, int] = {}
-        self.movements: list[dict[str, Any]] = []
-        self.orders: dict[str, list[dict[str, Any]]] = {}
-        for table in ("orders", "order_lines"):
-            self.orders[table] = [self._order(row, n) for n, row in enumerate(tables[f"{table}.csv"].rows, 1)]
-        for row in tables["movements.csv"].rows:
-            self._movement(row)
+        self.rows: dict[str, list[dict[str, Any]]] = {"orders": [], "order_lines": [], "movements": []}
+        for table, made in self.rows.items():
+            for row in tables[f"{table}.csv"].rows:
+                made.append(self._numbered(row, table, len(made) + 1))
         self.about = {_text(row, "name"): _text(row, "value") for row in tables["about.csv"].rows}
 
     def _cards(self, table: Table, sort: Sort) -> _Cards:
@@ -195,7 +194,7 @@ class _Folder:
             advice = f"write {following}, or the number of a row above of which this is a later card"
             number = _among(row, "number", following, advice) or following
             highest = max(highest, number)
-            made = {sort: number, **self._columns(row, (*schema.CARDS[sort], "written_at"), sort)}
+            made = {sort: number, **{n: self._cell(row, n, sort) for n in (*schema.CARDS[sort], "written_at")}}
             if "name" in row.cells and not made["name"]:
                 row.fault("name", "nothing", f"name the {sort}")
             if sort == "locker":
@@ -211,21 +210,15 @@ class _Folder:
                 cards.numbers[key(name)] = number
         return cards
 
-    def _columns(self, row: Row, names: Sequence[str], sort: str) -> dict[str, Any]:
-        return {name: self._cell(row, name, sort) for name in names}
-
     def _cell(self, row: Row, name: str, sort: str) -> Any:
         if (sort, name) in _CHOICES:
             return row.choice(name, *_CHOICES[sort, name])
         if name in _SCALES:  # the whole number that the book keeps for an amount, None when blank or wrong
             return read_by(row, name, lambda text: typed(text, _SCALES[name]) if text else None)
-        if name in ("order_number", "order_line"):
-            table = "orders" if name == "order_number" else "order_lines"
-            most = len(self.orders[table])
-            return _among(row, name, most, f"write the number of a row of {table}.csv (1 to {most})")
-        if name in ("undoes", "corrects"):
-            most = len(self.movements)
-            return _among(row, name, most, f"write the number of an earlier movement (1 to {most})")
+        if name in _ROW_OF:
+            table, most = _ROW_OF[name], len(self.rows[_ROW_OF[name]])
+            what = "an earlier movement" if table == "movements" else f"a row of {table}.csv"
+            return _among(row, name, most, f"write the number of {what} (1 to {most})")
         if name in _REFERS:
             return self.cards[_REFERS[name]].number_of(row, name, as_meant(row.text(name)))
         if name in SHARES:
@@ -257,25 +250,20 @@ class _Folder:
         numbers = [self.cards["unit"].number_of(row, "units", name) for name in values.listed(made["units"])]
         made["units"] = ";".join(str(n) for n in dict.fromkeys(numbers) if n)
 
-    def _numbered(self, row: Row, number: int) -> None:
+    def _numbered(self, row: Row, table: str, number: int) -> dict[str, Any]:
+        """A row of a table that is numbered in the order of its rows."""
         if row.text("number") not in ("", str(number)):
             row.fault("number", shown(row.text("number")), f"write {number}: rows are numbered in their order")
         for column in FILES[row.file].required:
             row.required(column, f"write the {column.removeprefix('on_').replace('_', ' ')}")
+        made = {name: self._cell(row, name, table.removesuffix("s")) for name in FILES[row.file].columns[1:]}
+        made |= {name: made[name] or 0 for name in _ZERO & made.keys()}
+        if table == "movements":
+            self._movement(row, made, number)
+        return made
 
-    def _order(self, row: Row, number: int) -> dict[str, Any]:
-        self._numbered(row, number)
-        if row.file == "orders.csv":
-            return self._columns(row, (*schema.ORDER, "written_at"), "order")
-        made = self._columns(row, ("order_number", *schema.ORDER_LINE), "line")
-        return made | {name: made[name] or 0 for name in ("quoted_pack", "carriage_unit", "duty_unit")}
-
-    def _movement(self, row: Row) -> None:
-        """A movement, held against what the rows above leave; a row with a fault is left out of the sums."""
-        most = len(self.movements)
-        self._numbered(row, most + 1)
-        made = self._columns(row, (*schema.MOVEMENT, "written_at"), "movement")
-        made["quantity"] = made["quantity"] or 0
+    def _movement(self, row: Row, made: dict[str, Any], number: int) -> None:
+        """Hold a movement against what the rows above leave; a row with a fault is left out of the sums."""
         for column, write in self._wrong(made) if not row.bad else ():
             if column not in row.bad:
                 row.fault(column, shown(row.text(column)), write)
@@ -283,8 +271,7 @@ class _Folder:
             for locker, sign in ((made["locker_from"], -1), (made["locker_to"], 1)):
                 self._held[made["item"], locker] += sign * made["quantity"]
             if made["undoes"] is not None:
-                self._undone[made["undoes"]] = most + 1
-        self.movements.append(made)
+                self._undone[made["undoes"]] = number
 
     def _wrong(self, made: dict[str, Any]) -> Iterator[tuple[str, str]]:
         """What is wrong with a movement whose cells are right one by one: column, what to write."""
@@ -312,7 +299,7 @@ class _Folder:
         elif undoes in self._undone:
             yield "undoes", f"movement {self._undone[undoes]} undoes that one already"
         elif undoes is not None:
-            of = self.movements[undoes - 1]
+            of = self.rows["movements"][undoes - 1]
             mirror = (of["item"], of["quantity"], of["locker_to"], of["locker_from"])
             if mirror != (made["item"], quantity, gone, come):
                 yield "undoes", "write the same item and quantity, the lockers changed over"

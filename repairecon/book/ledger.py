@@ -1,7 +1,4 @@
-"""The file of a spares book: opened, brought up to this version, made anew, copied, whole or not at all.
-
-Open it is a ledger: plain rows out, whole transactions in, every failure in an owner's words.
-"""
+"""The file of a spares book: opened, made, copied; rows out, whole transactions in, failures in an owner's words."""
 
 from __future__ import annotations
 

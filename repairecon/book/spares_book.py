@@ -1,9 +1,6 @@
-"""The spares book: one file, only added to, that knows what is aboard, where, what it cost and what it was fitted to.
+"""The spares book: one file (SQLite), only added to: what is aboard, where, what it cost, what it was fitted to.
 
-The file is a SQLite database (an open, documented format), its suffix ``.spares``: the word says in a list of files
-what it holds, and no other program takes a double click on it for its own. Read from here down an act passes two
-places: the class that knows it (``cards``, ``stock``, ``acts``, and here the orders: put on record when they are sent,
-received in one or more deliveries, open till then) and the file (``ledger``).
+Its classes stand on each other: ``cards``, ``stock``, ``acts`` and here the orders; below all is the file, ``ledger``.
 """
 
 from __future__ import annotations

@@ -1,7 +1,6 @@
-"""What is taken for granted of a unit, as rows in the columns of a case, beneath the owner's own.
+"""What is taken for granted of a unit, of its kind or of any, as rows of a case beneath the owner's own.
 
-The reader takes these rows as it takes the owner's: a row of the owner's replaces the default of the same key and
-leaves the others. What is known of the kind comes first, else what holds for any unit.
+A row of the owner's replaces the default of the same key and leaves the others.
 """
 
 from __future__ import annotations
