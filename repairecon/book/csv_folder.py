@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, fields
+from dataclasses import fields
 from decimal import Decimal
 from functools import partial
 from pathlib import Path
@@ -126,11 +126,10 @@ def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str]
         raise BookFileError(f"about.csv says that the costs are in {theirs}: leave --currency {home_currency} out")
     about = {"home_currency": home_currency.upper() or "EUR", **found.about}
     with new_ledger(Path(target), about, found.lent_at) as ledger, ledger.writing():
-        for cards in found.cards.values():
-            versions = [v for v in cards.versions if cards.sort != "locker" or v["locker"] != schema.LENT_NUMBER]
-            numbers = dict.fromkeys(v[cards.sort] for v in versions)
-            ledger.insert(f"{cards.sort}s", *({cards.sort: number} for number in numbers))
-            ledger.insert(f"{cards.sort}_versions", *versions)
+        for sort, every in found.versions.items():
+            versions = [v for v in every if sort != "locker" or v["locker"] != schema.LENT_NUMBER]
+            ledger.insert(f"{sort}s", *({sort: number} for number in dict.fromkeys(v[sort] for v in versions)))
+            ledger.insert(f"{sort}_versions", *versions)
         for table, rows in found.rows.items():
             ledger.insert(table, *rows)
 
@@ -146,19 +145,6 @@ def keep_passage(folder: str | os.PathLike[str], beside: Path) -> str:
     return f"{PASSAGE} was copied beside it"
 
 
-@dataclass
-class _Cards:
-    """Versions of one sort of thing as they are to be written, and the numbers of the names that hold now."""
-
-    sort: str
-    versions: list[dict[str, Any]] = field(default_factory=list)
-    numbers: dict[str, int] = field(default_factory=dict)
-    names: Names = field(default_factory=Names)
-
-    def number_of(self, row: Row, column: str, text: str) -> int | None:
-        return self.numbers.get(key(row.named(column, self.names, word=text)))
-
-
 class _Folder:
     """One look at a folder: its rows as the book keeps them, every fault noted."""
 
@@ -166,16 +152,15 @@ class _Folder:
         self.problems, self.written_at = Problems(), now()
         tables = {file: read_table(place / file, file, headings, self.problems, file in ("items.csv", "lockers.csv"))
                   for file, headings in FILES.items()}  # fmt: skip
-        self.cards: dict[str, _Cards] = {}
-        lockers = self._cards(tables["lockers.csv"], "locker")
-        lent = (v["written_at"] for v in lockers.versions if v["locker"] == schema.LENT_NUMBER)
+        self.versions: dict[str, list[dict[str, Any]]] = {}
+        self._names: dict[str, Names] = {}  # those that hold now
+        self._numbers: dict[tuple[str, str], int] = {("locker", schema.LENT): schema.LENT_NUMBER}  # by sort and name
+        for sort in ("locker", "unit", "item"):
+            self._cards(tables[f"{sort}s.csv"], sort)
+        lent = (v["written_at"] for v in self.versions["locker"] if v["locker"] == schema.LENT_NUMBER)
         self.lent_at = next(lent, self.written_at)
-        lockers.names.add(schema.LENT)
-        lockers.numbers[schema.LENT] = schema.LENT_NUMBER
-        self._cards(tables["units.csv"], "unit")
-        items = self._cards(tables["items.csv"], "item")
-        self._measures = {v["item"]: v["measure"] for v in items.versions}
-        self._locker_names = {lockers.numbers[key(name)]: name for name in lockers.names}
+        self._measures = {v["item"]: v["measure"] for v in self.versions["item"]}
+        self._locker_names = {self._numbers["locker", key(name)]: name for name in self._names["locker"]}
         self._held: dict[tuple[int | None, int | None], int] = defaultdict(int)
         self._undone: dict[int, int] = {}
         self.rows: dict[str, list[dict[str, Any]]] = {"orders": [], "order_lines": [], "movements": []}
@@ -184,10 +169,9 @@ class _Folder:
                 made.append(self._numbered(row, table, len(made) + 1))
         self.about = {_text(row, "name"): _text(row, "value") for row in tables["about.csv"].rows}
 
-    def _cards(self, table: Table, sort: Sort) -> _Cards:
-        cards = self.cards[sort] = _Cards(sort)
-        cards.names.whole = table.whole
-        last: dict[int, tuple[str, Row]] = {}
+    def _cards(self, table: Table, sort: Sort) -> None:
+        names = self._names[sort] = Names(whole=table.whole)
+        self.versions[sort], last = [], dict[int, tuple[str, Row]]()
         highest = 1 if sort == "locker" else 0
         for row in table.rows:
             following = highest + 1
@@ -201,14 +185,18 @@ class _Folder:
                 self._locker(row, made)
             elif sort == "item":
                 self._item(row, made)
-            cards.versions.append(made)
+            self.versions[sort].append(made)
             last[made[sort]] = (made["name"], row)  # "lent out" has its own number
         for number, (name, row) in last.items():
-            if name and not cards.names.add(name):
+            if name and not names.add(name):
                 row.fault("name", f"{shown(name)} again", f"use another name: another {sort} has this one")
             elif name:
-                cards.numbers[key(name)] = number
-        return cards
+                self._numbers[sort, key(name)] = number
+        if sort == "locker":
+            names.add(schema.LENT)
+
+    def _number_of(self, row: Row, column: str, sort: str, text: str) -> int | None:
+        return self._numbers.get((sort, key(row.named(column, self._names[sort], word=text))))
 
     def _cell(self, row: Row, name: str, sort: str) -> Any:
         if (sort, name) in _CHOICES:
@@ -220,7 +208,7 @@ class _Folder:
             what = "an earlier movement" if table == "movements" else f"a row of {table}.csv"
             return _among(row, name, most, f"write the number of {what} (1 to {most})")
         if name in _REFERS:
-            return self.cards[_REFERS[name]].number_of(row, name, as_meant(row.text(name)))
+            return self._number_of(row, name, _REFERS[name], as_meant(row.text(name)))
         if name in SHARES:
             return row.number(name, values.FRACTION if name == "resale_rate" else Limits(0.0, 1e6))
         if name in _YES_NO:
@@ -247,7 +235,7 @@ class _Folder:
         made["shelf_group"] = made["shelf_group"].upper()
         if made["shelf_group"] not in SHELF_GROUPS:
             row.fault("shelf_group", shown(made["shelf_group"]), "write A, B or C, or nothing")
-        numbers = [self.cards["unit"].number_of(row, "units", name) for name in values.listed(made["units"])]
+        numbers = [self._number_of(row, "units", "unit", name) for name in values.listed(made["units"])]
         made["units"] = ";".join(str(n) for n in dict.fromkeys(numbers) if n)
 
     def _numbered(self, row: Row, table: str, number: int) -> dict[str, Any]:

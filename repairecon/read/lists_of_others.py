@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TypeAlias
 
 from repairecon.read import sheets
 from repairecon.read.boat import units_of
@@ -91,13 +92,8 @@ def meant_headings(sheet: Sheet, words: Mapping[str, Sequence[str]]) -> tuple[in
     return head, places_meant([text_of(c) for c in sheet.rows.get(head, ())], words)
 
 
-@dataclass(frozen=True)
-class SheetRow:
-    """One row of the list: cells by our columns, and the first thing wrong with it."""
-
-    row: int
-    cells: Mapping[str, str]
-    wrong: str = ""
+SheetRow: TypeAlias = tuple[int, dict[str, str], str]
+"""A row of the list: its number, cells by our columns, and the first thing wrong with it."""
 
 
 def sheet_rows(
@@ -124,7 +120,7 @@ def sheet_rows(
         if prices:
             listed = [f"{packs} at {prices[packs]}" for packs in sorted(prices)]
             cells["breaks"] = "; ".join(filter(None, [cells.get("breaks", ""), *listed]))
-        made.append(SheetRow(number, cells, wrong))
+        made.append((number, cells, wrong))
     return made, notes
 
 
@@ -241,7 +237,7 @@ def _settled(
     while True:
         table = CsvTable(file_bytes(folder, QUOTES), _QUOTES.known, _FIRST)
         quotes = into(table)
-        rows = tuple(quotes.bring(row, wrong.get(row.row, "")) for row in read)
+        rows = tuple(quotes.bring(n, cells, wrong.get(n) or bad) for n, cells, bad in read)
         _, reading = open_case(folder, instead={QUOTES: table.data()})
         ours = {r.quotes_row: r.row for r in rows if r.becomes in (ADDED, CHANGED)}
         found = [f for f in reading.problems.faults if f.file == reading.problems.called.get(QUOTES, QUOTES)]
@@ -291,19 +287,19 @@ class _Quotes:
         near = self._problems.advice(word, [*self._names, *self._sizes], "no part, way or standard size of that name")
         return "", f"{shown(word)}: {near}"
 
-    def bring(self, row: SheetRow, wrong: str) -> ImportedRow:
+    def bring(self, row: int, cells: Mapping[str, str], wrong: str) -> ImportedRow:
         """Add a row, change the one that quotes the same, or leave it out."""
-        named = row.cells.get("supplier")
+        named = cells.get("supplier")
         seller = self._seller if named is None else self._suppliers.find(named)
-        item, why = self._find(row.cells.get("item", ""), row.cells.get("designation", ""), seller)
+        item, why = self._find(cells.get("item", ""), cells.get("designation", ""), seller)
         if not seller:
             why = f"no supplier {shown(named or '')} in suppliers.csv"
-        why = wrong or row.wrong or why or ("" if row.cells.get("quoted_likely") else "no price")
-        made = ImportedRow(row.row, item or row.cells.get("item", ""), seller, LEFT_OUT, why)
+        why = wrong or why or ("" if cells.get("quoted_likely") else "no price")
+        made = ImportedRow(row, item or cells.get("item", ""), seller, LEFT_OUT, why)
         if why:
             return made
-        day = row.cells.get("quoted_on") or self._quoted_on
-        cells = {**row.cells, "item": item, "supplier": seller, **({"quoted_on": day} if day else {})}
+        day = cells.get("quoted_on") or self._quoted_on
+        cells = {**cells, "item": item, "supplier": seller, **({"quoted_on": day} if day else {})}
         numbers, table = self._rows[key(item), key(seller)], self._table
         pairs = {n: [(table.cells(n).get(c, ""), cells.get(c, "")) for c in _DIFFER_BY] for n in numbers}
         same = [n for n in numbers if all(_same_cell(*map(str.casefold, both)) for both in pairs[n] if all(both))]
@@ -313,7 +309,7 @@ class _Quotes:
         if same and same[0] in self._met:
             return replace(made, why=f"row {self._met[same[0]]} of the list quotes the same")
         target = same[0] if same else table.add(cells)
-        self._met[target] = row.row
+        self._met[target] = row
         if not same:
             numbers.append(target)
             return replace(made, becomes=ADDED, quotes_row=target)
