@@ -13,7 +13,7 @@ from itertools import product
 from typing import TYPE_CHECKING
 
 from repairecon.book import schema
-from repairecon.book.cards import Cards, letters, listed
+from repairecon.book.cards import TEXTS, Cards, letters, listed
 from repairecon.book.ledger import Rows
 from repairecon.book.schema import MOVEMENT, amount, as_said
 from repairecon.read.boat import boat_folder, book_path, today_of
@@ -120,11 +120,8 @@ class Stock(Cards):
         found = []
         for number, card in cards.items():
             here = lying[number]
-            parts = (
-                card.name, card.system, *card.units, card.makers_number, card.cross_reference, card.designation,
-                card.material, card.locker, card.note, *(line.locker for line in here),
-            )  # fmt: skip
-            written = "\n".join(map(letters, parts))
+            said = (card.name, card.locker, *card.units, *(getattr(card, name) for name in TEXTS))
+            written = "\n".join(map(letters, (*said, *(line.locker for line in here))))
             if wanted and all(word in written for word in wanted):
                 found.append(Found(item=card, stock=tuple(here)))
         return tuple(found)
