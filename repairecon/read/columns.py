@@ -25,24 +25,19 @@ ANY = "*"  # a file, section or key that stands for each of its sort
 
 @dataclass(frozen=True, kw_only=True)
 class Column:
-    """A column of a CSV file or a key of a TOML section; a range takes a column for each of its ends.
-
-    ``default`` is what a blank one means: a value, words, or @ and its name in defaults.toml. ``write`` is what to
-    write where it is blank and may not be; ``also`` holds other words that people head it with; ``only`` the kinds
-    of row that may fill it, if not all. ``options`` of a date are its first and last day.
-    """
+    """A column of a CSV file or a key of a TOML section; a range takes a column for each of its ends."""
 
     name: str
     type: str = "text"
     limits: Limits = MONEY
-    options: tuple[str, ...] = ()
-    default: str = ""
+    options: tuple[str, ...] = ()  # of a date its first and last day
+    default: str = ""  # what a blank one means: a value, words, or @ and its name in defaults.toml
     need: str = ""
     unit: str = ""
     meaning: str = ""
-    write: str = ""
-    also: tuple[str, ...] = ()
-    only: tuple[str, ...] = ()
+    write: str = ""  # what to write where it is blank and may not be
+    also: tuple[str, ...] = ()  # other words that people head it with
+    only: tuple[str, ...] = ()  # the kinds of row that may fill it, if not all
     examples: tuple[str, ...] = ()
 
     @property

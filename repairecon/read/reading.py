@@ -229,8 +229,7 @@ class Reading:
     parts: Names = field(default_factory=Names)
     ways: Names = field(default_factory=Names)
     suppliers: Names = field(default_factory=Names)
-    quoted: dict[str, bool] = field(default_factory=dict)
-    """Key of each item with a quote; True if all its quotes give p_never."""
+    quoted: dict[str, bool] = field(default_factory=dict)  # key of each item quoted; True if all quotes give p_never
     notes: dict[str, str] = field(default_factory=dict)
     hours_a_year: float | None = None  # running hours of the unit, where the case gives them
     boat: BoatPapers | None = None

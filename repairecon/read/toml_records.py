@@ -12,7 +12,6 @@ from repairecon.kinds import KindMatch, match_kind, match_symptom, settle
 from repairecon.read.boat import LEARNED
 from repairecon.read.columns import sections
 from repairecon.read.events import Outcomes
-from repairecon.read.files import write_own
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.reading import Defaults, Money, Reading, cautions
 from repairecon.read.tables import Table
@@ -216,11 +215,6 @@ def learned_text(learned: Learned) -> str:
         for record in getattr(learned, field):
             lines += toml_lines(f"[[{name}]]", asdict(record))
     return "\n".join(lines)
-
-
-def write_learned(path: str | os.PathLike[str], learned: Learned) -> None:
-    """Write what was learned, whole or not at all; an earlier one is replaced."""
-    write_own(Path(path), learned_text(learned))
 
 
 # ---- a passage -------------------------------------------------------------------------------------
