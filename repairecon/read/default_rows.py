@@ -19,17 +19,15 @@ from repairecon.read.columns import ENDS, headings
 from repairecon.read.events import TOLERANCE
 from repairecon.read.files import HERE
 from repairecon.read.problems import Problems, key
-from repairecon.read.reading import Defaults, Reading, named_rows
+from repairecon.read.reading import Reading, named_rows
 from repairecon.read.tables import NOTHING, Row, Table, read_table
 from repairecon.read.values import pair
 from repairecon.read.ways import fits
 from repairecon.records import Range, Unit
 
-_SHIPPED = ("tasks.csv", "events.csv", "looks.csv")
-_REST = (*_SHIPPED, "remedies.csv")
+_SHIPPED = ("ways.csv", "tasks.csv", "events.csv", "looks.csv")
+_REST = (*_SHIPPED[1:], "remedies.csv")
 _CHARGES = {"share_of_kit": "cost", "share_of_new": "outside_cost"}
-_WAYS = ("rebuild", "new", "buy and rebuild", "rebuild and spare")
-"""Kinds of way of any unit, as ``name.*`` in the defaults names them."""
 _KEYS: Mapping[str, tuple[str, ...]] = {
     "parts.csv": ("part",), "tasks.csv": ("task",), "looks.csv": ("look",), "ways.csv": ("kind",),
     "remedies.csv": ("event", "outcome", "remedy"),
@@ -46,17 +44,12 @@ def default_rows(
 
     ``kind`` and ``symptom`` are empty where none is known; shares of prices become charges; ``own`` rebuilds or not.
     """
-    new, defaults = price_new or NOTHING, Defaults()
+    new = price_new or NOTHING
     if kind in kinds():
         known, found = case_rows(kind, symptom, new, price_kit, own=own)
         return {file: _rows(file, rows) for file, rows in known.items()}, found
     prices = {"share_of_kit": (price_kit or NOTHING).likely, "share_of_new": new.likely}
-    files = {file: [_priced(row, prices) for row in _shipped(file).rows] for file in _SHIPPED}
-    names = {kind: str(defaults.peek(f"name.{kind}")) for kind in _WAYS}
-    bought = dict.fromkeys(("buy and rebuild", "rebuild and spare"), names["new"])
-    source = "assumed, no source: no ways.csv"
-    ways = [{"way": n, "kind": kind, "bought": bought.get(kind, ""), "source": source} for kind, n in names.items()]
-    return {**files, "ways.csv": _rows("ways.csv", ways)}, ""
+    return {file: [_priced(row, prices) for row in _shipped(file).rows] for file in _SHIPPED}, ""
 
 
 def _rows(file: str, rows: Iterable[Mapping[str, str]]) -> list[Row]:
