@@ -66,21 +66,18 @@ def outcomes(reading: Reading) -> Outcomes:
 def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ...], tuple[Remedy, ...]]:
     """The tree and the remedies for its outcomes; default chances, and what default outcomes bring, are listed."""
     rows, known = reading.rows("events.csv"), outcomes(reading)
-    wanted: dict[str, None] = {}
-    read = [_branch(reading, row, known, wanted) for row in rows]
+    read = [_branch(reading, row, known) for row in rows]
     remedies = []
     for row in reading.rows("remedies.csv"):
         event, outcome = row.text("event"), row.text("outcome")
         if event and outcome:
             event, outcome = known.spelt(row, event, outcome, ("event", "outcome"))
-        remedies.append(reading.record(Remedy, row, event=event, outcome=outcome, parts=_parts(reading, row, wanted)))
+        remedies.append(reading.record(Remedy, row, event=event, outcome=outcome, parts=_parts(reading, row)))
     assumed = [row for row in rows if row.assumed]
-    groups: dict[str, list[Row]] = {}
-    for row in assumed:
-        given = f" given {row.text('given')}" if row.text("given") else ""
-        groups.setdefault(f"chances: {row.text('event')}{given}", []).append(row)
-    for title, group in groups.items():
+    for event, given in dict.fromkeys((row.text("event"), row.text("given")) for row in assumed):
+        group = [row for row in assumed if (row.text("event"), row.text("given")) == (event, given)]
         chances = "; ".join(f"{row.text('outcome')} {row.text('chance')}" for row in group)
+        title = f"chances: {event}{f' given {given}' if given else ''}"
         reading.defaults.note(title, chances, "chance", group[0].text("source"))
     for row in assumed:
         ranges = {name: [row.text(f"{name}_{end}") for end in ENDS] for name in _BRINGS if row.has_range(name)}
@@ -91,6 +88,7 @@ def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ..
         if brings:
             title = f"what {row.text('event')}={row.text('outcome')} brings"
             reading.defaults.note(title, "; ".join(brings), "low / likely / high", row.text("source"))
+    wanted = {name for parts in (*(b.parts for b in read), *(r.parts for r in remedies)) for name, _ in parts}
     for part in made:
         if part.part in wanted:
             reading.check_wanted(part, "an outcome in events.csv needs it")
@@ -99,14 +97,14 @@ def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ..
     return _checked(list(zip(rows, read, strict=True)), reading.as_decided), tuple(remedies)
 
 
-def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]) -> Branch:
+def _branch(reading: Reading, row: Row, known: Outcomes) -> Branch:
     event, outcome, weight = row.text("event"), row.text("outcome"), row.number("weight")
     if weight is None:
         weight = 0.0 if row.has("weight") else reading.defaults.number("event_weight")
     branch = reading.record(
         Branch, row, event=known.events.find(event) or event, given=_given(row, known),
         outcome=known.outcomes.get(key(event), Names()).find(outcome) or outcome, chance=row.number("chance") or 0.0,
-        weight=weight, parts=_parts(reading, row, wanted),
+        weight=weight, parts=_parts(reading, row),
     )  # fmt: skip
     if branch.not_this_unit and branch.ends_rebuild:
         write = "write no in one of the two: a unit that is not to blame is not past rebuilding"
@@ -135,7 +133,7 @@ def _given(row: Row, known: Outcomes) -> tuple[tuple[str, str], ...]:
     return tuple(sorted(conditions.items()))
 
 
-def _parts(reading: Reading, row: Row, wanted: dict[str, None]) -> tuple[tuple[str, int], ...]:
+def _parts(reading: Reading, row: Row) -> tuple[tuple[str, int], ...]:
     needs: dict[str, int] = {}
     for word in row.listed("parts"):
         # a part whose name begins with a number goes before
@@ -145,7 +143,6 @@ def _parts(reading: Reading, row: Row, wanted: dict[str, None]) -> tuple[tuple[s
             row.fault("parts", shown(word), "write how many, 1 or more, before the part")
         elif found := reading.parts.find(name):
             needs[found] = needs.get(found, 0) + count
-            wanted[found] = None
         else:
             row.named("parts", reading.parts, "an unknown part ", word=name.strip())
     return tuple(needs.items())

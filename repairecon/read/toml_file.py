@@ -182,12 +182,11 @@ def read_toml(source: Path | bytes, problems: Problems, file: str = CASE, rows: 
         write = "write a case.toml with [unit] and [three_numbers]" if absent else error.write
         problems.add(file, None, "", error.found, write)
         return none
-    if undecoded(text):
-        for number, line in enumerate(text.split("\n"), start=1):
-            if undecoded(line):
-                write = "save the file as UTF-8 and write the letters marked ? again"
-                problems.add(file, number, "", shown(line), write)
-        text = text.encode("utf-8", "replace").decode("utf-8")
+    for number, line in enumerate(text.split("\n"), start=1):
+        if undecoded(line):
+            write = "save the file as UTF-8 and write the letters marked ? again"
+            problems.add(file, number, "", shown(line), write)
+    text = text.encode("utf-8", "replace").decode("utf-8")
     try:
         lines = {name: rows[line - 1] if rows else line for name, line in places_in(text).items()}
         return TomlFile(problems, tomllib.loads(text), lines, whole=True, file=file)
