@@ -84,10 +84,9 @@ class Delivery:
 
     def write(self, date: When = None, again: bool = False) -> tuple[Happened, ...]:
         """Write all of it or nothing; the same file a second time only if ``again``, else a BookError."""
-        bought = (m for m in self._book.movements() if m.kind == "bought" and m.reference == self.file)
-        before = next((m for m in bought if not m.undone_by), None)
+        before = self._book.standing("kind = 'bought' AND reference = ?", (self.file,))
         if before and not again:
-            said = f"{shown(self.file)} was received on {before.on_date} already (movement {before.number})"
+            said = f"{shown(self.file)} was received on {before[0].on_date} already (movement {before[0].number})"
             raise BookError(f"{said}: undo that, or say that it came again; nothing was written")
         with self._book.ledger.writing():
             for name, designation in self.new_items.items():
