@@ -43,7 +43,6 @@ class Sheet:
     rows: Mapping[int, tuple[Cell, ...]]
     notes: tuple[str, ...] = ()
     widths: Mapping[int, int] = field(default_factory=dict)  # cells that each row of a text file has, blank ones too
-    ends: bool = True  # False where the last line was left without an end
     closed: bool = True  # False where a quote mark was
 
 
@@ -215,12 +214,14 @@ def csv_rows(text: str, file: str, headings: Collection[str] = (), notes: tuple[
         widths[number] = len(record)
         take(rows, number, [cell_of(c.strip()) for c in record])
     closed = True
+    if text and not text.endswith(("\n", "\r")):
+        notes = (*notes, "its last line has no end: look whether the file is whole")
     if text.count('"') % 2:
         try:
             list(csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True))
         except csv.Error as error:
             closed = "unexpected end" not in str(error)
-    return Sheet(file, "", rows, notes, widths, not text or text.endswith(("\n", "\r")), closed)
+    return Sheet(file, "", rows, notes, widths, closed)
 
 
 def records_of(text: str, mark: str) -> Iterator[list[str]]:

@@ -281,19 +281,18 @@ def read_table(
     if source is None or (isinstance(source, Path) and not needed and not source.exists()):
         return Table(file)
     if isinstance(source, Sheet):
-        return replace(table_of(source, headings, problems), note="; ".join(source.notes))
+        return table_of(source, headings, problems)
     try:
         data = source if isinstance(source, bytes) else read_data(source)
-        sheet = csv_rows(clean(decoded(data)), file, headings.known)
+        return table_of(csv_rows(clean(decoded(data)), file, headings.known), headings, problems)
     except Unreadable as error:
         problems.add(file, None, "", error.found, error.write)
         return Table(file, there=True, whole=False)
-    return table_of(sheet, headings, problems)
 
 
 def table_of(sheet: Sheet, headings: Headings, problems: Problems) -> Table:
     """The rows of a sheet, the first of which holds the headings."""
-    table = Table(sheet.file, there=True)
+    table = Table(sheet.file, there=True, note="; ".join(sheet.notes))
     if not sheet.rows:
         table.whole = False
         write = f"write the headings {', '.join(headings.required)}, or take the file away"
@@ -321,8 +320,6 @@ def table_of(sheet: Sheet, headings: Headings, problems: Problems) -> Table:
     if not sheet.closed:
         table.whole = False
         problems.add(table.file, max(sheet.rows), "", "a quote mark that is never closed", "close it, or take it out")
-    elif not sheet.ends:
-        table.note = "its last line has no end: look whether the file is whole"
     return table
 
 
