@@ -152,9 +152,9 @@ def _question(args: argparse.Namespace) -> None:
 
 
 def _found(args: argparse.Namespace) -> None:
-    from repairecon.read.case_workbook import is_workbook
-    from repairecon.read.findings import keep_findings
+    from repairecon.read.case_out import keep_findings
     from repairecon.read.values import pieces
+    from repairecon.read.workbook import is_workbook
     from repairecon.rebuild_or_buy.parts import first_screen
 
     found, measured = pieces(args.found), pieces(args.measured)
@@ -166,8 +166,8 @@ def _found(args: argparse.Namespace) -> None:
 
 
 def _workbook(args: argparse.Namespace) -> None:
-    from repairecon.book.on_hand import read_case_aboard
-    from repairecon.read.case_workbook_out import write_case_workbook
+    from repairecon.book.stock import read_case_aboard
+    from repairecon.read.case_out import write_case_workbook
 
     def answer() -> list[list[Any]]:
         """The first screen of the answer for the folder, a row a line."""
@@ -208,7 +208,7 @@ def _what_if(args: argparse.Namespace) -> int:
 
 
 def _bench_sheet(args: argparse.Namespace) -> None:
-    from repairecon.book.on_hand import read_case_aboard
+    from repairecon.book.stock import read_case_aboard
     from repairecon.rebuild_or_buy.bench_sheet import BenchSheet, as_html, as_text
     from repairecon.show.report import write_page
 

@@ -11,10 +11,11 @@ from typing import Any
 from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
 from repairecon.after_the_job.learning import STRENGTH
 from repairecon.read.boat import LEARNED, LOG, boat_folder
-from repairecon.read.case_workbook import is_workbook
-from repairecon.read.case_workbook_out import folder_of
+from repairecon.read.case_out import folder_of
 from repairecon.read.closed import FOLDER, LOG_FILE, add_to_log, read_closed, read_log
-from repairecon.read.toml_records import write_learned
+from repairecon.read.files import write_own
+from repairecon.read.toml_records import learned_text
+from repairecon.read.workbook import is_workbook
 from repairecon.records import RepaireconError
 from repairecon.show.answer_tables import add_faces, give, keep_tables, plain, print_json
 
@@ -82,10 +83,10 @@ def run(args: argparse.Namespace) -> None:
     if args.add_to_log and not alone:
         print(f"Added {found.name} to {add_to_log(at, found.logged)}", file=out)
         if home is not None and at.resolve() == home / LOG:
-            write_learned(at / LEARNED, found.learned)
+            write_own(at / LEARNED, learned_text(found.learned))
             print(f"Wrote {at / LEARNED}, which each job of hers uses from now on", file=out)
     if args.learn is not None:
-        write_learned(args.learn, found.learned)
+        write_own(Path(args.learn), learned_text(found.learned))
         print(f"Wrote {args.learn}; a case uses it if case.toml says [learned] use = true", file=out)
 
 

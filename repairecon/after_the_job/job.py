@@ -13,7 +13,7 @@ from repairecon.after_the_job import log as job_log
 from repairecon.after_the_job import spares_book
 from repairecon.after_the_job.bridge import Bridge, Estimate, bridge, found_in_order, pieces_paid, settled, worker
 from repairecon.after_the_job.learning import STRENGTH, Shift, learn, shifts
-from repairecon.book.on_hand import read_case_aboard
+from repairecon.book.stock import read_case_aboard
 from repairecon.buying.inputs import mean_of
 from repairecon.read.boat import boat_folder, book_path
 from repairecon.read.case_folder import read_case

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from repairecon.formulas import bayes
 from repairecon.formulas.bayes import LinearBelief, belief_interval, linear_update
 from repairecon.formulas.lives import fit_weibull
-from repairecon.read.defaults import Defaults
 from repairecon.read.problems import key
+from repairecon.read.reading import Defaults
 from repairecon.rebuild_or_buy.learned import counted, kind_of
 from repairecon.records import STAGES, Case, ChanceCount, HoursBias, JobLog, Learned, LearnedLife, Logged
 from repairecon.records.base import Source

@@ -18,7 +18,7 @@ from repairecon.records import BookError, Counted, FitLine, Happened, Item, JobI
 
 
 class _OnlyShown(Exception):
-    """Leaves a transaction so that nothing of it is kept."""
+    pass
 
 
 class Acts(Stock):
@@ -57,16 +57,12 @@ class Acts(Stock):
         self, item: str, unit: str, hours: Amount | None = None, date: When = None, *, quantity: Amount = 1,
         locker: str | None = None, **more: str,
     ) -> Happened:  # fmt: skip
-        """Take a spare from stock, write it into the unit's history, say whether it is now to be reordered.
-
-        ``more``, here and below: date, note, lot, reference.
-        """
+        """Take a spare from stock for a unit; ``more``, here and below: date, note, lot, reference."""
         card = self.item(item).name
         columns = {"unit": self.find("unit", unit), "hours": kept(hours, schema.HOURS, "hours on the clock")}
         return self._take("fitted", card, quantity, locker, {"date": date, **more}, **columns)
 
     def use(self, item: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:
-        """Use something up without fitting it to a unit."""
         return self._take("used", item, quantity, locker, more)
 
     def scrap(self, item: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:
@@ -74,7 +70,6 @@ class Acts(Stock):
         return self._take("scrapped", item, quantity, locker, more)
 
     def move(self, item: str, to: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:
-        """Put something into another locker."""
         into = self.find("locker", to)
         if into == schema.LENT_NUMBER:
             raise BookError("to lend something, say to whom")
@@ -88,8 +83,6 @@ class Acts(Stock):
     def _take(
         self, kind: str, item: str, quantity: Amount, locker: str | None, more: Mapping[str, Any], **columns: Any
     ) -> Happened:
-        if unknown := more.keys() - {"date", "note", "lot", "reference"}:
-            raise TypeError(f"no such word of an act: {', '.join(unknown)}")
         with self.ledger.writing():
             card = self.item(item)
             count = pieces(quantity, card.measure)
@@ -106,7 +99,6 @@ class Acts(Stock):
             return self._happened(card.number, [self.ledger.insert("movements", row)], before)
 
     def _from_where(self, card: Item, locker: str | None, quantity: int, lot: str) -> int:
-        """The locker that a quantity is taken from; a sentence with what lies where if it does not lie there."""
         where, held = self.lockers_by_number(), self.places(card.number)
         asked = f"{shown(card.name)}: {amount(quantity)} asked"
         lying = ", ".join(f"{amount(q)} in {shown(where[k].name)}" for k, q in held.items()) or "none anywhere"
@@ -141,7 +133,6 @@ class Acts(Stock):
             return self._take("returned", card.name, quantity, schema.LENT, more, **columns)
 
     def _home(self, card: Item, locker: str | None) -> int:
-        """The locker that something goes into: the one that is named, else its own."""
         if not locker and not card.locker:
             raise BookError(f"{shown(card.name)} has no locker of its own: say which one it goes into")
         return self.find("locker", locker or card.locker)
@@ -150,10 +141,7 @@ class Acts(Stock):
         self, locker: str, found: Mapping[str, Amount], write: bool = True, *, date: When = None, note: str = "",
         cure_date: When = None, lot: str = "",
     ) -> tuple[Counted, ...]:  # fmt: skip
-        """Hold a count against the book; differences are written, or only shown with ``write=False``.
-
-        ``cure_date`` and ``lot`` are those read on what is there beyond the book.
-        """
+        """Hold a count against the book, ``write`` differences; ``cure_date``, ``lot``: read on what is beyond it."""
         with self.ledger.writing() if write else self.ledger.reading():
             place = self.find("locker", locker)
             if place == schema.LENT_NUMBER:
@@ -164,9 +152,7 @@ class Acts(Stock):
                 if card.number in seen:
                     raise BookError(f"{shown(card.name)} is counted twice: add the two up; nothing was written")
                 seen[card.number] = (card, pieces(quantity, card.measure, "count", above=False))
-            row: dict[str, Any] = {
-                "kind": "counted", "on_date": day(date, self.ledger.today()), "note": words(note, "note"),
-            }  # fmt: skip
+            head = {"kind": "counted", "on_date": day(date, self.ledger.today()), "note": words(note, "note")}
             marks = {"cure_date": month_or_day(cure_date or ""), "lot": words(lot, "lot")}
             made = []
             for card, quantity in seen.values():
@@ -174,8 +160,8 @@ class Acts(Stock):
                 more = quantity - in_book
                 # marks are of what was found, not of what was missing
                 side = {"locker_to": place, **marks} if more > 0 else {"locker_from" if more else "locker_to": place}
-                row |= {"item": card.number, "quantity": abs(more)}
-                number = self.ledger.insert("movements", row | side) if write else 0
+                row = {**head, "item": card.number, "quantity": abs(more), **side}
+                number = self.ledger.insert("movements", row) if write else 0
                 made.append(Counted(
                     item=card.name, locker=self.names("locker", [place])[place], in_book=amount(in_book),
                     counted=amount(quantity), movement=next(iter(self.movements_where(f"movement = {number}")), None),
@@ -183,10 +169,7 @@ class Acts(Stock):
             return tuple(made)
 
     def undo(self, movement: int, date: When = None, note: str = "") -> Happened:
-        """Take a movement back by its mirror, once, on its own date by default.
-
-        Undoing an undoing lets the first stand again.
-        """
+        """Take a movement back by its mirror, once, on its own date by default; undone, that lets it stand again."""
         with self.ledger.writing():
             undone_by = self.undone_by()
             columns = ", ".join(schema.MOVEMENT)
@@ -199,9 +182,8 @@ class Acts(Stock):
                 raise BookError(f"movement {movement} is undone already, by movement {undone_by[movement]}")
             if row["kind"] == "corrected":
                 instead = self.ledger.rows("SELECT movement FROM movements WHERE corrects = ?", (row["undoes"],))[0][0]
-                raise BookError(
-                    f"movement {movement} took back what was corrected: undo movement {instead}, which stands instead"
-                )
+                taken = f"movement {movement} took back what was corrected"
+                raise BookError(f"{taken}: undo movement {instead}, which stands instead")
             gone, come = row["locker_to"], row["locker_from"]
             lying = self.places(row["item"]).get(gone, 0)
             if gone and lying < row["quantity"]:
@@ -210,9 +192,8 @@ class Acts(Stock):
                     f"movement {movement} brought {said} to {shown(self.names('locker')[gone])}, where only "
                     f"{amount(lying)} lie now: undo what took them away first, or count the locker; nothing was written"
                 )
-            row |= {"locker_from": gone, "locker_to": come, "undoes": movement, "corrects": None}
-            on_date = day(date, self.ledger.today()) if date else row["on_date"]
-            row |= {"kind": "undone", "on_date": on_date, "note": words(note, "note")}
+            row |= {"locker_from": gone, "locker_to": come, "undoes": movement, "corrects": None, "kind": "undone"}
+            row |= {"note": words(note, "note"), **({"on_date": day(date, self.ledger.today())} if date else {})}
             return self._happened(row["item"], [self.ledger.insert("movements", row)])
 
     def write_job(
@@ -222,8 +203,8 @@ class Acts(Stock):
     ) -> JobInBook:  # fmt: skip
         """Write all that came and all that was fitted to a unit on one job, or nothing; once for a reference.
 
-        ``new_cards`` are the fields of items that the book does not know yet; with them, were there none to add, a unit
-        that it does not know is added too. ``write=False`` shows what would happen: the same transaction, taken back.
+        ``new_cards``, even none, are fields of items to add, and let a unit be added that the book does not know.
+        ``write=False`` shows what would happen: the same transaction, taken back.
         """
         with suppress(_OnlyShown), self.ledger.writing():
             line = words(reference, "reference", required=True)
@@ -246,7 +227,6 @@ class Acts(Stock):
         self, received: Iterable[ReceiveLine], fitted: Iterable[FitLine], unit: str, hours: Amount | None, date: When,
         reference: str,
     ) -> tuple[Happened, ...]:  # fmt: skip
-        """What came first, then what was fitted; every fault of them at once, one record an item in the end."""
         faults: list[str] = []
         numbers: dict[int, list[int]] = defaultdict(list)
         before: dict[int, Movement | None] = {}

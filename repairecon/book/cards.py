@@ -15,9 +15,7 @@ from repairecon.standards.equivalents import equivalent, identify
 
 TEXTS = ("system", "makers_number", "cross_reference", "designation", "material", "needs", "note")
 SHARES = ("weight_kg", "volume_litres", "resale_rate")
-MOST_ALIKE = 8
-"""Names offered in place of one that is not known."""
-
+MOST_ALIKE = 8  # names offered in place of one that is not known
 CHOICES = {
     ("locker", "kind"): (LOCKER_KINDS[:2], "kind of locker"), ("item", "measure"): (MEASURES, "measure"),
     ("item", "shelf_group"): (SHELF_GROUPS, "shelf group"),
@@ -35,7 +33,6 @@ class Cards:
         return self.item_by_number(self.find("item", name))
 
     def items(self) -> tuple[Item, ...]:
-        """All items as their cards read now."""
         return tuple(self.items_by_number().values())
 
     def lockers(self) -> tuple[Locker, ...]:
@@ -43,7 +40,6 @@ class Cards:
         return tuple(self.lockers_by_number().values())
 
     def units(self) -> tuple[UnitAboard, ...]:
-        """All units aboard, each with the newest reading of its clock."""
         with self.ledger.reading():
             read = self.ledger.rows(
                 "SELECT unit, on_date, hours FROM movements WHERE unit IS NOT NULL AND hours IS NOT NULL AND undoes IS "
@@ -70,29 +66,20 @@ class Cards:
         return self.item_by_number(self._write("item", fields, item))
 
     def add_locker(self, name: str, place: str = "", **fields: str) -> None:
-        """A new locker, aboard or ashore."""
         self._write("locker", {"name": name, "place": place, **fields})
 
     def add_unit(self, name: str, kind: str = "", hours: Amount | None = None, **fields: Any) -> None:
-        """A new unit aboard."""
         self._write("unit", {"name": name, "kind": kind, "hours": hours, **fields})
 
     def write_card(self, sort: Sort, called: str, /, **fields: Any) -> bool:
-        """Add an item, a locker or a unit, or change the one of just this name; True if it is new.
-
-        A number or a size that would find it elsewhere does not here: it might be another part's.
-        """
-        known = any(key(n) == key(called) for n in self.names(sort).values())
+        """Add an item, a locker or a unit, or change the one of just this name; True if it is new."""
+        known = key(called) in map(key, self.names(sort).values())  # a number or a size might be another part's
         if not known and "name" in fields:  # what is to be renamed must be there
             raise BookError(f"the book has no {sort} {shown(called)} to be called otherwise")
-        if known:
-            self._write(sort, fields, called)
-        else:
-            self._write(sort, {"name": called, **fields})
+        self._write(sort, fields if known else {"name": called, **fields}, called if known else None)
         return not known
 
     def lockers_by_number(self) -> dict[int, Locker]:
-        """All lockers as they read now."""
         rows = self.ledger.rows("SELECT locker, name, place, kind, note FROM current_lockers ORDER BY locker")
         return {r[0]: Locker(number=r[0], name=r[1], place=r[2], kind=r[3], note=r[4]) for r in rows}
 
@@ -113,7 +100,6 @@ class Cards:
         return made
 
     def item_by_number(self, number: int) -> Item:
-        """One item as its card reads now."""
         return self.items_by_number(number)[number]
 
     def names(self, sort: Sort, only: Iterable[int] | None = None) -> dict[int, str]:
@@ -124,10 +110,10 @@ class Cards:
     def find(self, sort: Sort, name: str) -> int:
         """The number of a thing by its name whatever its case; else a sentence with the nearest name."""
         spelt = self.ledger.rows(f"SELECT DISTINCT {sort} FROM {sort}_versions WHERE name = ?", (str(name),))
-        for (number,) in spelt:
-            if self.names(sort, [number])[number] == name:
-                return int(number)
-        now_called, wanted = self.names(sort), key(str(name))
+        now_called = self.names(sort, (r[0] for r in spelt))
+        if name not in now_called.values():  # as it is spelt it is found without a look at all others
+            now_called = self.names(sort)
+        wanted = key(str(name))
         for number, known in now_called.items():
             if key(known) == wanted:
                 return int(number)
@@ -138,10 +124,8 @@ class Cards:
             if len(more) == 1:
                 return int(more[0])
             if more:
-                called = ", ".join(shown(now_called[k]) for k in more)
-                raise BookError(
-                    f"{shown(name)} is the number or size of several items ({called}): name the one you mean"
-                )
+                several = f"several items ({', '.join(shown(now_called[k]) for k in more)})"
+                raise BookError(f"{shown(name)} is the number or size of {several}: name the one you mean")
         words = wanted.split()
         alike = [n for n in now_called.values() if words and all(word in key(n) for word in words)]
         advice = Problems().advice(str(name), tuple(now_called.values()))
@@ -150,7 +134,6 @@ class Cards:
         raise BookError(f"the book has no {sort} {shown(str(name))}: {advice}")
 
     def _write(self, sort: Sort, fields: Mapping[str, Any], called: str | None = None) -> int:
-        """A new thing, or a further version of the one so called, what is not said as it was; its number."""
         with self.ledger.writing():
             number = None if called is None else self.find(sort, called)
             columns = self._columns(sort, number, fields if number else {"name": "", **fields})
@@ -223,14 +206,11 @@ class Cards:
         shorter = found.verdict == "unknown" and (ours.startswith(theirs) or theirs.startswith(ours))
         if found.verdict != "same" and not shorter:
             why = f" ({found.reasons[0]})" if found.reasons and found.verdict != "unknown" else ""
-            raise BookError(
-                f"{shown(said)} is not the {shown(card.designation)} of {shown(card.name)}{why}: give it a card of its "
-                "own"
-            )
+            other = f"{shown(said)} is not the {shown(card.designation)} of {shown(card.name)}{why}"
+            raise BookError(f"{other}: give it a card of its own")
 
 
 def listed(numbers: Iterable[int]) -> str:
-    """Numbers for a condition in SQL."""
     return ", ".join(map(str, numbers))
 
 

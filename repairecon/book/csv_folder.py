@@ -1,15 +1,14 @@
 """The spares book as files that any program reads, and in again: CSV, a workbook, SQL. No owner is locked in.
 
-A folder may hold lockers.csv, items.csv (both it must), units.csv, movements.csv and about.csv; a row of cards is a
-thing, or a further version of one where its number repeats.
+A row of cards (lockers.csv, items.csv, units.csv) is a thing, or a further version of one where its number repeats.
 """
 
 from __future__ import annotations
 
 import os
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, fields
+from collections.abc import Iterable, Iterator
+from dataclasses import fields
 from decimal import Decimal
 from functools import partial
 from pathlib import Path
@@ -33,6 +32,8 @@ from repairecon.records import LOCKER_KINDS, MEASURES, MOVEMENT_KINDS, SHELF_GRO
 _SCALES = {**SCALES, **dict.fromkeys(("packs", "expected_days"), schema.COUNT)}
 _REFERS: dict[str, Sort] = {"locker": "locker", "locker_from": "locker", "locker_to": "locker", "unit": "unit",
                             "item": "item"}  # fmt: skip
+_ROW_OF = {"order_number": "orders", "order_line": "order_lines", "undoes": "movements", "corrects": "movements"}
+_ZERO = {"quantity", "quoted_pack", "carriage_unit", "duty_unit"}  # amounts that are 0 where nothing is written
 _YES_NO = ("critical", "carried", "whole_unit")
 _CHOICES = {("locker", "kind"): (LOCKER_KINDS, "aboard"), ("item", "measure"): (MEASURES, "piece"),
             ("movement", "kind"): (MOVEMENT_KINDS, "")}  # fmt: skip
@@ -52,9 +53,8 @@ _TABLES = {
                       ("on_date", "kind", "item", "quantity")),
 }  # fmt: skip
 """Of each file the table, what numbers its rows there, its columns after that, and which of them must be filled."""
-FILES = {"about.csv": Headings(("name", "value"), ("name", "value"), frozenset(("name", "value")))} | {
-    file: Headings(("number", *columns), required, frozenset(("number", *columns)))
-    for file, (_, _, columns, required) in _TABLES.items()
+FILES = {"about.csv": Headings(("name", "value"), ("name", "value"))} | {
+    file: Headings(("number", *columns), required) for file, (_, _, columns, required) in _TABLES.items()
 }
 
 
@@ -65,10 +65,8 @@ def export_book(book: SparesBook, folder: str | os.PathLike[str]) -> None:
 
 def export_papers(book: SparesBook, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
     """Write the whole book as CSV files, one workbook and plain SQL: all of them or none, never over other files."""
-    sheets = {
-        "stock": _sheet(book.stock()), "items": _sheet(book.items()), "lockers": _sheet(book.lockers()),
-        "units": _sheet(book.units()), "movements": _sheet(book.movements()),
-    }  # fmt: skip
+    asked = {"stock": book.stock(), "items": book.items(), "lockers": book.lockers(), "units": book.units()}
+    sheets = {name: _sheet(records) for name, records in {**asked, "movements": book.movements()}.items()}
     files = {**_csv_files(book), "spares.xlsx": workbook_bytes(sheets), "spares.sql": sql_text(book).encode("utf-8")}
     write_all(Path(folder), files)
     return tuple(sorted(Path(folder) / name for name in files))
@@ -83,17 +81,13 @@ def sql_text(book: SparesBook) -> str:
 
 
 def _sheet(records: tuple[Any, ...]) -> list[list[Value]]:
-    def plain_value(value: Any) -> Value:
-        if isinstance(value, Decimal):
-            return values.figure(float(value))
-        return "; ".join(value) if isinstance(value, tuple) else value
-
     names = [f.name for f in fields(records[0])] if records else ["nothing"]
-    return [list(names), *([plain_value(getattr(r, n)) for n in names] for r in records)]
+    rows = [[getattr(r, n) for n in names] for r in records]
+    as_cell: dict[type, Any] = {Decimal: lambda value: values.figure(float(value)), tuple: "; ".join}
+    return [[*names], *([as_cell.get(type(x), lambda value: value)(x) for x in row] for row in rows)]
 
 
 def _csv_files(book: SparesBook) -> dict[str, bytes]:
-    """The rows of every table with names for numbers, and numbers as an owner writes them."""
     with book.ledger.reading():
         names = {sort: book.names(sort) for sort in schema.CARDS}
         files: dict[str, Iterable[tuple[Value, ...]]] = {"about.csv": list(book.about.items())}
@@ -118,10 +112,9 @@ def _cell(names: dict[Sort, dict[int, str]], name: str, value: Any) -> str:
 
 
 def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str], home_currency: str = "") -> None:
-    """Build a book from a folder of CSV files such as ``export_book`` writes or an owner types.
+    """Build a book, never over another file, from CSV files such as ``export_book`` writes or an owner types.
 
-    ListError with every fault of it, and no book is left then; ``target`` is never another file. ``home_currency`` is
-    that of the book where about.csv names none: another than it names is refused.
+    ListError with every fault of them; ``home_currency`` is for where about.csv names none.
     """
     place = Path(folder)
     if not place.is_dir():
@@ -133,12 +126,11 @@ def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str]
         raise BookFileError(f"about.csv says that the costs are in {theirs}: leave --currency {home_currency} out")
     about = {"home_currency": home_currency.upper() or "EUR", **found.about}
     with new_ledger(Path(target), about, found.lent_at) as ledger, ledger.writing():
-        for cards in found.cards.values():
-            versions = [v for v in cards.versions if cards.sort != "locker" or v["locker"] != schema.LENT_NUMBER]
-            numbers = dict.fromkeys(v[cards.sort] for v in versions)
-            ledger.insert(f"{cards.sort}s", *({cards.sort: number} for number in numbers))
-            ledger.insert(f"{cards.sort}_versions", *versions)
-        for table, rows in (*found.orders.items(), ("movements", found.movements)):
+        for sort, every in found.versions.items():
+            versions = [v for v in every if sort != "locker" or v["locker"] != schema.LENT_NUMBER]
+            ledger.insert(f"{sort}s", *({sort: number} for number in dict.fromkeys(v[sort] for v in versions)))
+            ledger.insert(f"{sort}_versions", *versions)
+        for table, rows in found.rows.items():
             ledger.insert(table, *rows)
 
 
@@ -153,100 +145,79 @@ def keep_passage(folder: str | os.PathLike[str], beside: Path) -> str:
     return f"{PASSAGE} was copied beside it"
 
 
-@dataclass
-class _Cards:
-    """Versions of one sort of thing as they are to be written, and the numbers of the names that hold now."""
-
-    sort: str
-    versions: list[dict[str, Any]] = field(default_factory=list)
-    numbers: dict[str, int] = field(default_factory=dict)
-    names: Names = field(default_factory=Names)
-
-    def number_of(self, row: Row, column: str, text: str) -> int | None:
-        """The number of what a cell names; an unknown name is a fault."""
-        return self.numbers.get(key(row.named(column, self.names, word=text)))
-
-
 class _Folder:
     """One look at a folder: its rows as the book keeps them, every fault noted."""
 
     def __init__(self, place: Path) -> None:
         self.problems, self.written_at = Problems(), now()
-        tables = {}
-        for file, headings in FILES.items():
-            there = (place / file).exists() or file in ("items.csv", "lockers.csv")
-            tables[file] = read_table(place / file if there else None, file, headings, self.problems)
-        self.cards: dict[str, _Cards] = {}
-        lockers = self._cards(tables["lockers.csv"], "locker")
-        lent = (v["written_at"] for v in lockers.versions if v["locker"] == schema.LENT_NUMBER)
+        tables = {file: read_table(place / file, file, headings, self.problems, file in ("items.csv", "lockers.csv"))
+                  for file, headings in FILES.items()}  # fmt: skip
+        self.versions: dict[str, list[dict[str, Any]]] = {}
+        self._names: dict[str, Names] = {}  # those that hold now
+        self._numbers: dict[tuple[str, str], int] = {("locker", schema.LENT): schema.LENT_NUMBER}  # by sort and name
+        for sort in ("locker", "unit", "item"):
+            self._cards(tables[f"{sort}s.csv"], sort)
+        lent = (v["written_at"] for v in self.versions["locker"] if v["locker"] == schema.LENT_NUMBER)
         self.lent_at = next(lent, self.written_at)
-        lockers.names.add(schema.LENT)
-        lockers.numbers[schema.LENT] = schema.LENT_NUMBER
-        self._cards(tables["units.csv"], "unit")
-        items = self._cards(tables["items.csv"], "item")
-        self._measures = {v["item"]: v["measure"] for v in items.versions}
-        self._locker_names = {lockers.numbers[key(name)]: name for name in lockers.names}
+        self._measures = {v["item"]: v["measure"] for v in self.versions["item"]}
+        self._locker_names = {self._numbers["locker", key(name)]: name for name in self._names["locker"]}
         self._held: dict[tuple[int | None, int | None], int] = defaultdict(int)
         self._undone: dict[int, int] = {}
-        self.movements: list[dict[str, Any]] = []
-        self.orders: dict[str, list[dict[str, Any]]] = {}
-        for table in ("orders", "order_lines"):
-            self.orders[table] = [self._order(row, n) for n, row in enumerate(tables[f"{table}.csv"].rows, 1)]
-        for row in tables["movements.csv"].rows:
-            self._movement(row)
+        self.rows: dict[str, list[dict[str, Any]]] = {"orders": [], "order_lines": [], "movements": []}
+        for table, made in self.rows.items():
+            for row in tables[f"{table}.csv"].rows:
+                made.append(self._numbered(row, table, len(made) + 1))
         self.about = {_text(row, "name"): _text(row, "value") for row in tables["about.csv"].rows}
 
-    def _cards(self, table: Table, sort: Sort) -> _Cards:
-        """Versions of a file, each with its number; the last name of each number holds."""
-        cards = self.cards[sort] = _Cards(sort)
-        cards.names.whole = table.whole
-        last: dict[int, tuple[str, Row]] = {}
+    def _cards(self, table: Table, sort: Sort) -> None:
+        names = self._names[sort] = Names(whole=table.whole)
+        self.versions[sort], last = [], dict[int, tuple[str, Row]]()
         highest = 1 if sort == "locker" else 0
         for row in table.rows:
             following = highest + 1
             advice = f"write {following}, or the number of a row above of which this is a later card"
             number = _among(row, "number", following, advice) or following
             highest = max(highest, number)
-            made = {sort: number, **self._columns(row, schema.CARDS[sort], sort)}
+            made = {sort: number, **{n: self._cell(row, n, sort) for n in (*schema.CARDS[sort], "written_at")}}
             if "name" in row.cells and not made["name"]:
                 row.fault("name", "nothing", f"name the {sort}")
             if sort == "locker":
                 self._locker(row, made)
             elif sort == "item":
                 self._item(row, made)
-            cards.versions.append({**made, "written_at": _text(row, "written_at") or self.written_at})
+            self.versions[sort].append(made)
             last[made[sort]] = (made["name"], row)  # "lent out" has its own number
         for number, (name, row) in last.items():
-            if name and not cards.names.add(name):
+            if name and not names.add(name):
                 row.fault("name", f"{shown(name)} again", f"use another name: another {sort} has this one")
             elif name:
-                cards.numbers[key(name)] = number
-        return cards
+                self._numbers[sort, key(name)] = number
+        if sort == "locker":
+            names.add(schema.LENT)
 
-    def _columns(self, row: Row, names: Sequence[str], sort: str) -> dict[str, Any]:
-        return {name: self._cell(row, name, sort) for name in names}
+    def _number_of(self, row: Row, column: str, sort: str, text: str) -> int | None:
+        return self._numbers.get((sort, key(row.named(column, self._names[sort], word=text))))
 
     def _cell(self, row: Row, name: str, sort: str) -> Any:
         if (sort, name) in _CHOICES:
             return row.choice(name, *_CHOICES[sort, name])
         if name in _SCALES:  # the whole number that the book keeps for an amount, None when blank or wrong
             return read_by(row, name, lambda text: typed(text, _SCALES[name]) if text else None)
-        if name in ("order_number", "order_line"):
-            table = "orders" if name == "order_number" else "order_lines"
-            most = len(self.orders[table])
-            return _among(row, name, most, f"write the number of a row of {table}.csv (1 to {most})")
-        if name in ("undoes", "corrects"):
-            most = len(self.movements)
-            return _among(row, name, most, f"write the number of an earlier movement (1 to {most})")
+        if name in _ROW_OF:
+            table, most = _ROW_OF[name], len(self.rows[_ROW_OF[name]])
+            what = "an earlier movement" if table == "movements" else f"a row of {table}.csv"
+            return _among(row, name, most, f"write the number of {what} (1 to {most})")
         if name in _REFERS:
-            return self.cards[_REFERS[name]].number_of(row, name, as_meant(row.text(name)))
+            return self._number_of(row, name, _REFERS[name], as_meant(row.text(name)))
         if name in SHARES:
             return row.number(name, values.FRACTION if name == "resale_rate" else Limits(0.0, 1e6))
         if name in _YES_NO:
             return int(row.yes(name, name == "carried"))
         if name == "on_date":
             return row.date(name)
-        return read_by(row, name, month_or_day) or "" if name in ("hours_on", "cure_date") else _text(row, name)
+        if name in ("hours_on", "cure_date"):
+            return read_by(row, name, month_or_day) or ""
+        return _text(row, name) or (self.written_at if name == "written_at" else "")
 
     def _locker(self, row: Row, made: dict[str, Any]) -> None:
         lent = key(made["name"]) == schema.LENT
@@ -264,32 +235,23 @@ class _Folder:
         made["shelf_group"] = made["shelf_group"].upper()
         if made["shelf_group"] not in SHELF_GROUPS:
             row.fault("shelf_group", shown(made["shelf_group"]), "write A, B or C, or nothing")
-        named = values.listed(made["units"])
-        numbers = [self.cards["unit"].number_of(row, "units", name) for name in named]
+        numbers = [self._number_of(row, "units", "unit", name) for name in values.listed(made["units"])]
         made["units"] = ";".join(str(n) for n in dict.fromkeys(numbers) if n)
 
-    def _numbered(self, row: Row, number: int) -> None:
-        """A row is numbered in the order of the rows, or not at all; what it needs must be there."""
+    def _numbered(self, row: Row, table: str, number: int) -> dict[str, Any]:
+        """A row of a table that is numbered in the order of its rows."""
         if row.text("number") not in ("", str(number)):
             row.fault("number", shown(row.text("number")), f"write {number}: rows are numbered in their order")
         for column in FILES[row.file].required:
             row.required(column, f"write the {column.removeprefix('on_').replace('_', ' ')}")
+        made = {name: self._cell(row, name, table.removesuffix("s")) for name in FILES[row.file].columns[1:]}
+        made |= {name: made[name] or 0 for name in _ZERO & made.keys()}
+        if table == "movements":
+            self._movement(row, made, number)
+        return made
 
-    def _order(self, row: Row, number: int) -> dict[str, Any]:
-        self._numbered(row, number)
-        if row.file == "orders.csv":
-            made = self._columns(row, schema.ORDER, "order")
-            return made | {"written_at": _text(row, "written_at") or self.written_at}
-        made = self._columns(row, ("order_number", *schema.ORDER_LINE), "line")
-        return made | {name: made[name] or 0 for name in ("quoted_pack", "carriage_unit", "duty_unit")}
-
-    def _movement(self, row: Row) -> None:
-        """A movement, held against what the rows above leave; a row with a fault is left out of the sums."""
-        most = len(self.movements)
-        self._numbered(row, most + 1)
-        made = self._columns(row, schema.MOVEMENT, "movement")
-        made["quantity"] = made["quantity"] or 0
-        made["written_at"] = _text(row, "written_at") or self.written_at
+    def _movement(self, row: Row, made: dict[str, Any], number: int) -> None:
+        """Hold a movement against what the rows above leave; a row with a fault is left out of the sums."""
         for column, write in self._wrong(made) if not row.bad else ():
             if column not in row.bad:
                 row.fault(column, shown(row.text(column)), write)
@@ -297,8 +259,7 @@ class _Folder:
             for locker, sign in ((made["locker_from"], -1), (made["locker_to"], 1)):
                 self._held[made["item"], locker] += sign * made["quantity"]
             if made["undoes"] is not None:
-                self._undone[made["undoes"]] = most + 1
-        self.movements.append(made)
+                self._undone[made["undoes"]] = number
 
     def _wrong(self, made: dict[str, Any]) -> Iterator[tuple[str, str]]:
         """What is wrong with a movement whose cells are right one by one: column, what to write."""
@@ -326,7 +287,7 @@ class _Folder:
         elif undoes in self._undone:
             yield "undoes", f"movement {self._undone[undoes]} undoes that one already"
         elif undoes is not None:
-            of = self.movements[undoes - 1]
+            of = self.rows["movements"][undoes - 1]
             mirror = (of["item"], of["quantity"], of["locker_to"], of["locker_from"])
             if mirror != (made["item"], quantity, gone, come):
                 yield "undoes", "write the same item and quantity, the lockers changed over"

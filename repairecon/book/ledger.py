@@ -1,7 +1,4 @@
-"""The file of a spares book: opened, brought up to this version, made anew, copied, whole or not at all.
-
-Open it is a ledger: plain rows out, whole transactions in, every failure in an owner's words.
-"""
+"""The file of a spares book: opened, made, copied; rows out, whole transactions in, failures in an owner's words."""
 
 from __future__ import annotations
 
@@ -19,10 +16,8 @@ from repairecon.read.problems import clean
 from repairecon.records import BookBusyError, BookError, BookFileError, StockError
 
 Rows = list[tuple[Any, ...]]
-SECONDS, LONGEST_CELL = 60.0, 1_000_000
-"""Of one query, and characters: more than any sound book takes."""
-LARGEST_FILE = 500_000_000
-"""Bytes; 200,000 movements are 100 million."""
+SECONDS, LONGEST_CELL = 60.0, 1_000_000  # of one query, and characters: more than any sound book takes
+LARGEST_FILE = 500_000_000  # bytes; 200,000 movements are 100 million
 _HEAD = b"SQLite format 3\x00"
 _OUTER = ("BEGIN IMMEDIATE", "COMMIT", "ROLLBACK")
 _NESTED = ("SAVEPOINT inner", "RELEASE inner", "ROLLBACK TO inner; RELEASE inner")
@@ -35,21 +30,18 @@ _DAMAGED = {
 
 
 def now() -> str:
-    """This moment, UTC."""
     return datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def name_of(path: Path) -> str:
-    """The file as an owner knows it."""
     return clean(path.name)
 
 
 def damaged(path: Path, how: str = "") -> BookFileError:
-    """The file is broken."""
-    more = f" ({how})" if how else ""
+    what, advice = f"{name_of(path)} is damaged{f' ({how})' if how else ''}", "take what is sound into a new book"
     return BookFileError(
-        f"{name_of(path)} is damaged{more}: nothing was changed. Keep it as it is, and go on from the newest backup "
-        f"or export, or take what is sound into a new book: repairecon spares-aboard {name_of(path)} salvage NEW.spares"
+        f"{what}: nothing was changed. Keep it as it is, and go on from the newest backup or export, or {advice}: "
+        f"repairecon spares-aboard {name_of(path)} salvage NEW.spares"
     )
 
 
@@ -110,7 +102,6 @@ class Ledger:
 
     @property
     def link(self) -> sqlite3.Connection:
-        """The connection, while it is open."""
         if self._link is None:
             raise BookError(f"{name_of(self.path)} is closed: open it again")
         return self._link
@@ -120,7 +111,6 @@ class Ledger:
         return self._today or datetime.date.today()
 
     def close(self) -> None:
-        """Let go of the file; a second time does nothing."""
         link, self._link = self._link, None
         if link:
             with worded_errors(self.path):
@@ -215,9 +205,9 @@ def open_ledger(path: Path, wait_s: float, today: datetime.date | None, bring_up
     try:
         found = int(ledger.rows("PRAGMA user_version")[0][0])
         if found > schema.VERSION:
+            newer = f"a newer version of this program (book {found}, this one knows {schema.VERSION})"
             raise BookFileError(
-                f"{name_of(path)} was written by a newer version of this program (book {found}, this one knows "
-                f"{schema.VERSION}): nothing was changed. Install the newer version"
+                f"{name_of(path)} was written by {newer}: nothing was changed. Install the newer version"
             )
         if found < 1:
             raise damaged(path, "no version")
@@ -228,9 +218,13 @@ def open_ledger(path: Path, wait_s: float, today: datetime.date | None, bring_up
         if found < schema.VERSION and writable and bring_up:
             _bring_up(ledger, wait_s)
         elif found < schema.VERSION:
-            newer = _brought_up_in_memory(path, link, found)
-            ledger.close()
-            ledger = Ledger(path, newer, False, today)
+            copy = sqlite3.connect(":memory:", isolation_level=None)
+            ledger = Ledger(path, copy, False, today)
+            with worded_errors(path), contextlib.closing(link):
+                link.backup(copy)
+                copy.execute("BEGIN")
+                schema.run_steps(copy, found)
+                copy.execute("COMMIT")
         elif writable:
             with worded_errors(path):
                 link.execute("PRAGMA journal_mode = WAL")
@@ -255,18 +249,6 @@ def _bring_up(ledger: Ledger, wait_s: float) -> None:
             broken = ledger.link.execute("PRAGMA foreign_key_check").fetchall()
         if broken:
             raise damaged(path, "lines that belong to nothing")
-
-
-def _brought_up_in_memory(path: Path, link: sqlite3.Connection, found: int) -> sqlite3.Connection:
-    copy = sqlite3.connect(":memory:", isolation_level=None)
-    with worded_errors(path), contextlib.ExitStack() as undone:
-        undone.callback(copy.close)
-        link.backup(copy)
-        copy.execute("BEGIN")
-        schema.run_steps(copy, found)
-        copy.execute("COMMIT")
-        undone.pop_all()
-    return copy
 
 
 def check_head(path: Path, whole: bool = True) -> None:
@@ -294,7 +276,6 @@ def check_head(path: Path, whole: bool = True) -> None:
 
 
 def _log_of(path: Path) -> Path | None:
-    """The log beside the file that holds its last lines, if there is one."""
     log = path.with_name(path.name + "-wal")
     return log if log.exists() and log.stat().st_size else None
 
@@ -305,9 +286,8 @@ def connect(path: Path, mode: str, wait_s: float) -> sqlite3.Connection:
     link.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, LONGEST_CELL)
     limit_time(link)
     try:
-        link.execute("PRAGMA foreign_keys = ON")
-        link.execute("PRAGMA synchronous = FULL")
-        link.execute("PRAGMA trusted_schema = OFF")
+        for setting in ("foreign_keys = ON", "synchronous = FULL", "trusted_schema = OFF"):
+            link.execute(f"PRAGMA {setting}")
         link.execute("SELECT count(*) FROM sqlite_master").fetchone()
     except BaseException:
         link.close()
@@ -323,10 +303,9 @@ def connection(path: Path, wait_s: float) -> tuple[sqlite3.Connection, bool]:
         try:
             return connect(path, "mode=ro", wait_s), False
         except Exception as error:
-            raise BookFileError(
-                f"{name_of(path)} was left in the midst of work, and its last lines are in {name_of(log)}: allow both "
-                "and their folder to be written, or copy both to where that is so"
-            ) from error
+            left = f"{name_of(path)} was left in the midst of work, and its last lines are in {name_of(log)}"
+            write = "allow both and their folder to be written, or copy both to where that is so"
+            raise BookFileError(f"{left}: {write}") from error
     return connect(path, "mode=ro&immutable=1", wait_s), False
 
 

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 from decimal import Decimal
-from functools import partial
 from itertools import groupby
 from pathlib import Path
 from typing import TypeVar
@@ -15,46 +13,29 @@ from typing import TypeVar
 from repairecon.book.schema import When, month_or_day
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
-from repairecon.read.files import as_meant, check_own, csv_text, write_own
+from repairecon.read.columns import Headings
+from repairecon.read.files import check_own, csv_text, write_own
 from repairecon.read.orders import LANDED
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.sheets import Sheet, heading, read_sheet
-from repairecon.read.tables import Row
+from repairecon.read.sheets import heading, read_sheet
+from repairecon.read.tables import Row, list_table
 from repairecon.read.values import Limits, Misread, text_of
 from repairecon.records import BookError, Counted, Happened, ListError, ReceiveLine, RepaireconError
 
-DELIVERY = ("item", "quantity", "designation", "supplier", "cost_unit", "currency", "rate", "quoted_unit", "locker",
-            "lot", "cure_date", "note")  # fmt: skip
-_ORDER = ("item", "packs", "pieces_a_pack", "pieces", "quoted_a_pack", "quoted_line", "currency", "designation")
-_COUNT = ("locker", "place", "item", "designation", "makers_number", "measure", "in_book", "counted", "note")
+DELIVERY = Headings((
+    "item", "quantity", "designation", "supplier", "cost_unit", "currency", "rate", "quoted_unit", "locker", "lot",
+    "cure_date", "note",
+), ("item", "quantity"))  # fmt: skip
+_ORDER = Headings((
+    "item", "packs", "pieces_a_pack", "pieces", "quoted_a_pack", "quoted_line", "currency", "designation",
+), ("item", "packs", "pieces"))  # fmt: skip
+_COUNT = Headings((
+    "locker", "place", "item", "designation", "makers_number", "measure", "in_book", "counted", "note",
+), ("locker", "item", "counted"))  # fmt: skip
 T = TypeVar("T")
 _SENDER = re.compile(r"order_(.+?)(?:_\d+)?\.csv$", re.IGNORECASE)
 _MONEY, _SOME, _ANY = Limits(0.0, 1e9), Limits(0.0, 1e6, above=True), Limits(0.0, 1e6)
 _TITLE = "Spares to count"
-
-
-@dataclass(kw_only=True)
-class ListRow(Row):
-    """A row of an owner's list; its faults name the headings that the owner wrote."""
-
-    headings: Mapping[str, str]
-
-    def place(self, name: str) -> tuple[int | None, str]:
-        """Row and heading."""
-        return self.row, self.headings.get(name, name)
-
-    def text(self, name: str) -> str:
-        """A cell as it was meant, right or wrong."""
-        cell = self.cells.get(name)
-        if isinstance(cell, Misread):
-            self.fault(name, cell.found, cell.write)
-            return ""
-        return as_meant(text_of(cell))
-
-    def exact(self, name: str, limits: Limits) -> Decimal | None:
-        """A cell as a number, None where it is blank or none."""
-        value = read_by(self, name, partial(values.number, limits=limits)) if self.text(name) else None
-        return None if value is None else Decimal(values.plain(value))
 
 
 def read_by(row: Row, name: str, reader: Callable[[str], T | Misread]) -> T | None:
@@ -70,32 +51,16 @@ def read_by(row: Row, name: str, reader: Callable[[str], T | Misread]) -> T | No
     return found
 
 
-def list_rows(
-    sheet: Sheet, problems: Problems, at: Mapping[str, int] | None = None, needed: Sequence[str] = ()
-) -> list[ListRow]:
-    """The rows of a list by its headings, whatever their case; none, with faults, where one that is needed is missing.
-
-    ``at`` are the places of the fields where the headings do not say them.
-    """
-    first, *below = sheet.rows
-    heads = [text_of(cell) for cell in sheet.rows[first]]
-    at = {heading(h): k for k, h in reversed(list(enumerate(heads))) if h} if at is None else at
-    lacking = [name for name in needed if name not in at]
-    for name in lacking:
-        problems.add(sheet.file, first, name, "no such column", f"add a column headed '{name}'")
-    theirs, made = {name: heads[k] for name, k in at.items()}, []
-    for n in below if not lacking else []:
-        cells = {name: sheet.rows[n][k] if k < len(sheet.rows[n]) else None for name, k in at.items()}
-        made.append(ListRow(file=sheet.file, row=n, cells=cells, problems=problems, headings=theirs))
-    return made
+def _exact(row: Row, name: str, limits: Limits) -> Decimal | None:
+    value = row.number(name, limits)
+    return None if value is None else Decimal(values.plain(value))
 
 
 class Delivery:
     """What came, read and not yet written; ``new_items`` have no card in the book: designation by name.
 
-    It is a list (item, quantity, and as far as known the rest of ``DELIVERY``), or an order as it was sent: its landed
-    total is then shared among its lines by their price. ``supplier`` sent it, ``locker`` is for things that have none
-    of their own; unless new items are taken those that the book has no card of are faults. ListError with every fault.
+    It is a list, or an order as it was sent: its landed total is then shared among its lines by their price.
+    ``locker`` is for things that have none of their own; without ``take_new`` items without a card are faults.
     """
 
     def __init__(
@@ -106,32 +71,29 @@ class Delivery:
         self._lockers = Names(k.name for k in book.lockers())
         self._home = {key(i.name): i.locker for i in book.items()}
         self.file, self.new_items = path.name, dict[str, str]()
-        problems, found = Problems(), read_sheet(path, sheet, (*DELIVERY, *_ORDER))
+        problems, found = Problems(), read_sheet(path, sheet, DELIVERY.known | _ORDER.known)
         if "quoted_line" in (heading(text_of(cell)) for cell in next(iter(found.rows.values()))):
             named = _SENDER.match(path.name)
             sender = supplier or found.name or (named[1].replace("_", " ") if named else "")
-            self.lines = self._of_order(list_rows(found, problems, needed=("item", "packs", "pieces")), sender)
+            self.lines = self._of_order(list_table(found, _ORDER, problems).rows, sender)
         else:
-            self.lines = self._of_list(list_rows(found, problems, needed=("item", "quantity")), supplier)
+            self.lines = self._of_list(list_table(found, DELIVERY, problems).rows, supplier)
         if not self.lines and not problems:
             problems.add(path.name, None, "", "no line", "write what came, a row an item")
         problems.stop_if_any(ListError)
 
     def write(self, date: When = None, again: bool = False) -> tuple[Happened, ...]:
         """Write all of it or nothing; the same file a second time only if ``again``, else a BookError."""
-        before = [m for m in self._book.movements() if m.kind == "bought" and m.reference == self.file]
-        before = [m for m in before if not m.undone_by]
+        before = self._book.standing("kind = 'bought' AND reference = ?", (self.file,))
         if before and not again:
-            raise BookError(
-                f"{shown(self.file)} was received on {before[0].on_date} already (movement {before[0].number}): undo "
-                "that, or say that it came again; nothing was written"
-            )
+            said = f"{shown(self.file)} was received on {before[0].on_date} already (movement {before[0].number})"
+            raise BookError(f"{said}: undo that, or say that it came again; nothing was written")
         with self._book.ledger.writing():
             for name, designation in self.new_items.items():
                 self._book.add_item(name, designation=designation)
             return self._book.receive(self.lines, date, self.file)
 
-    def _item(self, row: ListRow) -> str:
+    def _item(self, row: Row) -> str:
         name, said = row.text("item"), row.text("designation")
         if not name:
             row.fault("item", "nothing", "name the item")
@@ -150,8 +112,7 @@ class Delivery:
             row.fault("designation", shown(said), str(error))
         return card.name
 
-    def _into(self, row: ListRow, item: str) -> str:
-        """The locker that a line goes into, empty where it is the item's own."""
+    def _into(self, row: Row, item: str) -> str:
         own = self._home.get(key(item))
         if not item:
             return ""
@@ -161,14 +122,13 @@ class Delivery:
             row.fault("locker", "nothing", "name the locker that it goes into")
         return "" if own else self._locker
 
-    def _of_list(self, rows: Sequence[ListRow], supplier: str) -> list[ReceiveLine]:
-        """Lines of an owner's own list."""
+    def _of_list(self, rows: Sequence[Row], supplier: str) -> list[ReceiveLine]:
         made = []
         for row in rows:
-            item, quantity = self._item(row), row.exact("quantity", _SOME)
+            item, quantity = self._item(row), _exact(row, "quantity", _SOME)
             if quantity is None and not row.text("quantity"):
                 row.fault("quantity", "nothing", "write how many came")
-            cost, rate, quoted = (row.exact(name, _MONEY) for name in ("cost_unit", "rate", "quoted_unit"))
+            cost, rate, quoted = (_exact(row, name, _MONEY) for name in ("cost_unit", "rate", "quoted_unit"))
             currency, lot, note = (row.text(name) for name in ("currency", "lot", "note"))
             made.append(ReceiveLine(
                 item, quantity or 1, row.text("supplier") or supplier, cost, currency=currency, rate=rate,
@@ -177,18 +137,17 @@ class Delivery:
             ))  # fmt: skip
         return made
 
-    def _of_order(self, rows: Sequence[ListRow], supplier: str) -> list[ReceiveLine]:
-        """Lines of an order as sent; its landed total shared by what the supplier asks for each."""
+    def _of_order(self, rows: Sequence[Row], supplier: str) -> list[ReceiveLine]:
         landed: Decimal | None = None
-        listed: list[tuple[ListRow, str, Decimal, Decimal]] = []
+        listed: list[tuple[Row, str, Decimal, Decimal]] = []
         for row in rows:
             if row.text("packs"):
-                pieces, line = row.exact("pieces", _SOME), row.exact("quoted_line", _MONEY)
+                pieces, line = _exact(row, "pieces", _SOME), _exact(row, "quoted_line", _MONEY)
                 item = self._item(row)
                 if pieces is not None and line is not None:
                     listed.append((row, item, pieces, line))
             elif row.text("item") == LANDED:
-                landed = row.exact("quoted_line", _MONEY)
+                landed = _exact(row, "quoted_line", _MONEY)
         goods = sum((line for _, _, _, line in listed), Decimal(0))
         if listed and landed is None:
             listed[-1][0].fault("item", "no row for the landed total", f"keep the row headed '{LANDED}'")
@@ -203,10 +162,7 @@ class Delivery:
 
 
 def count_sheet(book: SparesBook, form: str = ".txt", locker: str = "", blind: bool = False) -> str:
-    """A sheet to count by, locker by locker: text, or CSV that comes back by ``reconcile``.
-
-    ``blind`` leaves out the book's figure.
-    """
+    """A sheet to count by, locker by locker: text, or CSV that ``reconcile`` reads; ``blind``: without figures."""
     places = [k for k in book.lockers() if k.kind != "lent"]
     if locker:
         known = Names(k.name for k in places)
@@ -223,7 +179,7 @@ def count_sheet(book: SparesBook, form: str = ".txt", locker: str = "", blind: b
     if form == ".csv":
         said = [(place.name, place.place, i.name, i.designation, i.makers_number, i.measure, there, "", "")
                 for place, i, there in rows]  # fmt: skip
-        return csv_text([_COUNT, *said], defuse=True)
+        return csv_text([_COUNT.columns, *said], defuse=True)
     lines = [f"{_TITLE}: {book.about.get('boat', '') or book.ledger.path.stem}, {book.ledger.today().isoformat()}"]
     for place, some in groupby(rows, lambda row: row[0]):
         lines += ["", "  ".join(filter(None, (place.name, place.place)))]
@@ -241,21 +197,19 @@ def write_count_sheet(book: SparesBook, path: Path, locker: str = "", blind: boo
         raise RepaireconError(f"{path.name}: write a name that ends in .csv or .txt")
     made = count_sheet(book, form, locker, blind)
     check_own(path, made.encode())
-    there = list_rows(read_sheet(path, "", _COUNT), Problems()) if form == ".csv" and path.exists() else []
-    if any(row.text("counted") for row in there):
-        raise RepaireconError(f"{path}: it holds counts; bring them in by reconcile, or give another name")
+    if form == ".csv" and path.exists():
+        there = list_table(read_sheet(path, "", _COUNT.known), _COUNT, Problems())
+        if any(row.text("counted") for row in there.rows):
+            raise RepaireconError(f"{path}: it holds counts; bring them in by reconcile, or give another name")
     write_own(path, made)
 
 
 def reconcile(
     book: SparesBook, path: Path, write: bool = True, sheet: str = "", note: str = ""
 ) -> tuple[tuple[Counted, ...], list[str]]:
-    """Hold the counts on a sheet against the book, all of them or none, and what to know of them.
-
-    ListError with every fault of the sheet.
-    """
+    """Hold the counts on a sheet against the book, all of them or none, and what to know of them."""
     problems = Problems()
-    rows = list_rows(read_sheet(path, sheet, _COUNT), problems, needed=("locker", "item", "counted"))
+    rows = list_table(read_sheet(path, sheet, _COUNT.known), _COUNT, problems).rows
     found = _counts(book, rows)
     if not found and not problems:
         problems.add(path.name, None, "counted", "nothing", "write what was counted into this column")
@@ -272,7 +226,7 @@ def reconcile(
     return tuple(made), moved
 
 
-def _counts(book: SparesBook, rows: Sequence[ListRow]) -> dict[str, dict[str, tuple[Decimal, Decimal | None]]]:
+def _counts(book: SparesBook, rows: Sequence[Row]) -> dict[str, dict[str, tuple[Decimal, Decimal | None]]]:
     """What was counted by locker and item, and what the book said when the sheet was printed."""
     made: dict[str, dict[str, tuple[Decimal, Decimal | None]]] = defaultdict(dict)
     cards = {key(i.name): i for i in book.items()}
@@ -283,12 +237,12 @@ def _counts(book: SparesBook, rows: Sequence[ListRow]) -> dict[str, dict[str, tu
         for name in ("locker", "item"):
             row.required(name, "write its name")
         locker, item = row.named("locker", lockers), row.named("item", items)
-        count = row.exact("counted", _ANY)
+        count = _exact(row, "counted", _ANY)
         if row.bad or count is None:
             continue
         if cards[key(item)].measure == "piece" and count % 1:
             row.fault("counted", shown(str(count)), "these come in whole pieces")
         if item in made[locker]:
             row.fault("item", f"{shown(item)} again in {shown(locker)}", "add the two up")
-        made[locker][item] = (count, row.exact("in_book", _ANY))
+        made[locker][item] = (count, _exact(row, "in_book", _ANY))
     return made

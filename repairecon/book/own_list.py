@@ -1,7 +1,4 @@
-"""An owner's own list of spares into the book: looked at first, then written whole or not at all; a boat from lists.
-
-A list is a line of headings and rows of text, numbers and dates, from whatever file they were read.
-"""
+"""An owner's own list of spares into the book: looked at first, then written whole or not at all; a boat from lists."""
 
 from __future__ import annotations
 
@@ -10,7 +7,7 @@ import csv
 import os
 import re
 import tempfile
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import partial
@@ -18,22 +15,22 @@ from pathlib import Path
 from typing import Any
 
 from repairecon import records
-from repairecon.book.lists import ListRow, list_rows, read_by
+from repairecon.book.lists import read_by
 from repairecon.book.schema import CARDS, MONEY, QUANTITY, Scale, When, choice, month_or_day, typed, words
 from repairecon.book.spares_book import SparesBook, begin_book
 from repairecon.read import values
 from repairecon.read.boat import BOOK
-from repairecon.read.columns import Column
-from repairecon.read.lists_of_others import read_units_list
+from repairecon.read.columns import Column, Headings
+from repairecon.read.lists_of_others import find_headings, known_columns, meant_headings, read_units_list
 from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
-from repairecon.read.sheets import Sheet, heading, places_meant, read_sheet, tidied
+from repairecon.read.sheets import Sheet, read_sheet
 from repairecon.read.starter import empty_folder, new_boat
+from repairecon.read.tables import Row, list_table
 from repairecon.read.values import Limits, Misread, text_of
 from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, ReceiveLine
 
-HEADINGS: Mapping[str, str] = dict(
-    csv.reader((Path(__file__).parent / "own_list_headings.csv").read_text("utf-8").splitlines()[1:])
-)
+_ROWS = csv.DictReader((Path(__file__).parent / "own_list_headings.csv").read_text("utf-8").splitlines())
+WORDS: Mapping[str, list[str]] = {row["field"]: row["headings"].split(",") for row in _ROWS}
 """Fields of a list with the headings that surely mean them; common practice of owners' lists, no source."""
 
 _DIGITS = re.compile("[0-9]+")
@@ -41,10 +38,7 @@ _DIGITS = re.compile("[0-9]+")
 
 @dataclass(frozen=True, kw_only=True)
 class ImportLine:
-    """What a row of the list would do: a new card or changes to one, and the stock of a place against the book.
-
-    ``in_book`` is None for an item that the book has no card of. ``cells`` are the fields as read.
-    """
+    """What a row would do: a new card or changes to one, and the stock of a place against the book (None: no card)."""
 
     row: int
     item: str
@@ -69,9 +63,7 @@ class ImportLine:
 class ImportPlan:
     """A look at a list before anything is written: what it would add and change, and what is wrong with it.
 
-    The list is a spreadsheet with headings first, or its rows; ``columns`` are the headings of each field (name,
-    quantity, locker, ...; by default guessed, see ``guess_columns``), ``locker`` is where things lie whose row names
-    none, ``sheet`` that of a workbook.
+    ``columns`` has the field by its heading (by default guessed), ``locker`` is that of rows which name none.
     """
 
     def __init__(
@@ -86,38 +78,25 @@ class ImportPlan:
         self._lying = {(s.item_number, key(s.locker)): s.quantity for s in book.stock()}
         self.new_lockers, self.new_units = Names(), Names()
         self._seen: dict[tuple[str, str], int] = {}
-        self._new: set[str] = set()
-        headings = [text_of(cell) for cell in next(iter(found.rows.values()))]
-        self._at = self._places(found.file, headings, columns)
+        self._new = Names()
+        if columns is None:
+            head, self._at = meant_headings(found, WORDS)
+        else:
+            known = known_columns(columns, found.file, self.problems, tuple(WORDS), {"item": "name"})
+            head, self._at = find_headings(found, known, self.problems)
+        if "name" not in self._at:
+            self.problems.add(found.file, None, "name", "no column", "say which heading holds the names of the items")
+        headings = [text_of(cell) for cell in found.rows[head]]
         self.columns = {name: headings[k] for name, k in self._at.items()}
         self.left_out = tuple(h for k, h in enumerate(headings) if k not in self._at.values() and h)
-        kept, _ = tidied(found, {heading(h): _AS[name] for name, h in self.columns.items() if name in _AS})
-        made = [self._line(row, locker) for row in list_rows(kept, self.problems, self._at)]
-        self.lines = [line for line in made if line is not None]
+        rows = list_table(found, _LIST, self.problems, self._at, head).rows
+        self.lines = [line for row in rows if (line := self._line(row, locker))]
 
     @property
     def new_items(self) -> tuple[str, ...]:
-        """Names that the book has no card of yet."""
         return tuple(dict.fromkeys(line.item for line in self.lines if line.new))
 
-    def _places(self, file: str, headings: list[str], named: Mapping[str, str] | None) -> dict[str, int]:
-        places = {key(h): k for k, h in reversed(list(enumerate(headings)))}
-        at: dict[str, int] = {}
-        for name, theirs in (guess_columns(headings) if named is None else named).items():
-            if name not in HEADINGS:
-                write = self.problems.advice(name, tuple(HEADINGS))
-                self.problems.add(file, None, name, "an unknown field", write)
-            elif key(theirs) not in places:
-                write = self.problems.advice(theirs, headings)
-                self.problems.add(file, None, name, f"no heading {shown(theirs)}", write)
-            else:
-                at[name] = places[key(theirs)]
-        if "name" not in at:
-            self.problems.add(file, None, "name", "no column", "say which heading holds the names of the items")
-        return at
-
-    def _line(self, row: ListRow, locker: str) -> ImportLine | None:
-        """What a row would do; None if it cannot be said."""
+    def _line(self, row: Row, locker: str) -> ImportLine | None:
         filled = [name for name in self._at if row.text(name)]
         read = {name: read_by(row, name, _READERS.get(name) or partial(words, what=name)) for name in filled}
         cells: dict[str, Any] = {name: value for name, value in read.items() if value not in (None, "")}
@@ -140,28 +119,26 @@ class ImportPlan:
         measure = known.measure if known else cells.get("measure", "piece")
         for count in ("quantity", "minimum") if measure == "piece" else ():
             if Decimal(cells.get(count, 0)) % 1:
-                advice = "write a whole number, or the measure: litre, metre, kilogram"
-                row.fault(count, shown(cells[count]), advice)
+                write = "write a whole number, or the measure: litre, metre, kilogram"
+                row.fault(count, shown(cells[count]), write)
         here = (key(name), key(place))
         if here in self._seen:
             row.fault("name", f"{shown(name)} again", f"make one row of it and row {self._seen[here]}")
             return None
         self._seen[here] = row.row
         return ImportLine(
-            row=row.row, item=known.name if known else name, new=known is None and key(name) not in self._new,
+            row=row.row, item=known.name if known else name, new=known is None and name not in self._new,
             changes=self._changes(row, cells, name), locker=place,
             in_book=self._lying.get((known.number, key(place)), Decimal(0)) if known else None,
             quantity=Decimal(cells["quantity"]) if "quantity" in cells else None, cells=cells,
         )  # fmt: skip
 
-    def _changes(self, row: ListRow, cells: Mapping[str, Any], name: str) -> dict[str, Any]:
+    def _changes(self, row: Row, cells: Mapping[str, Any], name: str) -> dict[str, Any]:
         """What the card would say otherwise; a further place of an item changes nothing on it."""
         known = self._items.get(key(name))
         card = {n: v for n, v in cells.items() if n in CARDS["item"] and n != "name"}
         if known is None:
-            first = key(name) not in self._new
-            self._new.add(key(name))
-            return card if first else {}
+            return card if self._new.add(name) else {}
         if known.locker:
             card.pop("locker", None)
         try:
@@ -173,7 +150,7 @@ class ImportPlan:
         now = {n: getattr(known, n) for n in card}
         return {n: v for n, v in card.items() if now[n] != (Decimal(str(v)) if isinstance(now[n], Decimal) else v)}
 
-    def _named(self, row: ListRow, column: str, name: str, known: Names, new: Names) -> str:
+    def _named(self, row: Row, column: str, name: str, known: Names, new: Names) -> str:
         """A locker or unit as the book spells it; one that only looks like a known one is a fault."""
         found = known.find(name) or new.find(name)
         if found:
@@ -181,8 +158,7 @@ class ImportPlan:
         line = " ".join(name.split())
         alike = [n for n in (*known, *new) if _DIGITS.findall(n) == _DIGITS.findall(line)]  # "locker 2" is another
         if near := closest(line, alike, SURE) if len(line) > 3 else "":
-            advice = f"did you mean {shown(near)}? (else give it a name less like it)"
-            row.fault(column, shown(line), advice)
+            row.fault(column, shown(line), f"did you mean {shown(near)}? (else give it a name less like it)")
             return near
         new.add(line)
         return line
@@ -191,8 +167,8 @@ class ImportPlan:
 def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zeros: bool = False) -> None:
     """Write what a plan says, all of it or nothing; CaseError with every fault of the list, if it has any.
 
-    A quantity of 0 leaves the stock of the book as it is, unless ``take_zeros``. New items with a price are written as
-    bought, all other stock as counted: a list that is taken in twice changes nothing the second time.
+    A quantity of 0 leaves the stock of the book as it is, unless ``take_zeros``. New items with a price are bought, all
+    other stock is counted: a list that is taken in twice changes nothing the second time.
     """
     plan.problems.stop_if_any()
     with book.ledger.writing():
@@ -218,21 +194,16 @@ def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zer
                 book.count(line.locker, {line.item: many}, date=date, **marks)
 
 
-def guess_columns(headings: Sequence[object]) -> dict[str, str]:
-    """The heading that each field is taken from, where one surely means it; each heading is used once."""
-    meant = places_meant(headings, {name: known.split(",") for name, known in HEADINGS.items()})
-    return {name: str(headings[k]) for name, k in meant.items()}
-
-
 def _exact(scale: Scale) -> Callable[[str], str | Misread]:
     return lambda text: found if isinstance(found := typed(text, scale), Misread) else text
 
 
 _ANY = partial(values.number, limits=Limits(0.0, 1e6))
-_AS = {"bought_on": Column(name="", type="date"), **dict.fromkeys(
-    ("quantity", "minimum", "cost_unit", "weight_kg", "volume_litres", "resale_rate"), Column(name="", type="number")
+_AS = {"bought_on": "date", **dict.fromkeys(
+    ("quantity", "minimum", "cost_unit", "weight_kg", "volume_litres", "resale_rate"), "number"
 )}  # fmt: skip
 """Fields that a list may hold with a decimal comma, or as day.month.year."""
+_LIST = Headings(tuple(WORDS), (), {n: Column(name=n, type=of) for n, of in _AS.items()})
 _READERS: Mapping[str, Callable[[str], Any]] = {
     "quantity": _exact(QUANTITY), "minimum": _exact(QUANTITY), "cost_unit": _exact(MONEY),
     "critical": values.yes_no, "bought_on": values.date, "cure_date": month_or_day,
@@ -240,10 +211,7 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
     "shelf_group": partial(choice, options=SHELF_GROUPS, what="shelf group"),
     "weight_kg": _ANY, "volume_litres": _ANY, "resale_rate": partial(values.number, limits=values.FRACTION),
 }  # fmt: skip
-
-
-LOCKER = "aboard"
-"""Where spares lie whose row names no locker."""
+LOCKER = "aboard"  # where spares lie whose row names no locker
 Taken = tuple[str, int, tuple[str, ...]]
 
 
@@ -257,13 +225,11 @@ def boat_from_lists(
     there already or cannot be written; SheetError with every fault of both lists. Nothing is written then.
     """
     target, problems = empty_folder(folder), Problems()
-    taken: list[Taken] = []
-    data = b""
+    taken, data = list[Taken](), b""
     if units:
         with _noted(problems):
-            listed = read_units_list(units)
-            data = listed.data
-            taken.append((units.name, listed.many, listed.left_out))
+            data, many, left_out = read_units_list(units)
+            taken.append((units.name, many, left_out))
     home = next(p for p in target.absolute().parents if p.is_dir())
     try:
         with tempfile.TemporaryDirectory(prefix=".new-boat-", dir=home) as place:
@@ -285,7 +251,6 @@ def boat_from_lists(
 
 @contextlib.contextmanager
 def _noted(problems: Problems) -> Iterator[None]:
-    """Faults of a list go with those of others."""
     try:
         yield
     except CaseError as error:

@@ -14,16 +14,13 @@ from typing import Any, NamedTuple
 from repairecon.book import ledger, schema
 from repairecon.book.ledger import Ledger, noting, worded_errors
 
-SHOWN = 12
-"""Sentences of one kind that are worth reading."""
+SHOWN = 12  # sentences of one kind that are worth reading
 _NAMES = {
     "about": "line {} of what the book says of itself", "lockers": "locker {}", "locker_versions": "card {} of lockers",
     "units": "unit {}", "unit_versions": "card {} of units", "items": "item {}", "item_versions": "card {} of items",
     "movements": "movement {}", "about_versions": "change {} of what the book says of itself",
     "orders": "order {}", "order_lines": "line {} of the orders",
 }  # fmt: skip
-_BARE = ("lockers", "units", "items")
-"""Tables of numbers alone."""
 _RULES = {
     "movements that are not numbered 1, 2, 3 and so on": (
         "SELECT count(*) FROM movements HAVING count(*) <> coalesce(max(movement), 0)"
@@ -45,24 +42,20 @@ _RULES = {
 }
 
 
-def name_of_row(table: str, number: int) -> str:
-    """A row in an owner's words."""
+def _name_of(table: str, number: int) -> str:
     return _NAMES[table].format(number)
 
 
 def check(link: sqlite3.Connection) -> tuple[str, ...]:
     """What is wrong, in words; nothing if all is well. Any error of SQLite is itself what is wrong."""
-    said: list[str] = []
-    version = 0
+    said, version = list[str](), 0
     try:
         version = int(link.execute("PRAGMA user_version").fetchone()[0])
         known = 1 <= version <= schema.VERSION
-        wrong = schema.shape_faults(link, version) if known else [f"no version of a book: {version}"]
-        said += wrong
+        said += (wrong := schema.shape_faults(link, version) if known else [f"no version of a book: {version}"])
         said += [str(row[0]) for row in link.execute("PRAGMA integrity_check(20)") if row[0] != "ok"]
         alone = link.execute("PRAGMA foreign_key_check").fetchmany(SHOWN)
         said += [f"a line of {row[0]} that belongs to nothing" for row in alone]
-        said += _some(_head_faults(link))
         if not wrong:  # the rules ask views, and a strange view may never end
             old = version < schema.ORDERS_FROM
             rules = ((what, sql) for what, sql in _RULES.items() if not (old and "order_lines" in sql))
@@ -85,11 +78,9 @@ def _seal_faults(link: sqlite3.Connection, version: int) -> Iterator[str]:
     except (sqlite3.Error, UnicodeError) as error:
         yield f"the seals cannot be read: {error}"
         return
-    chain = ""
-    for place, one in enumerate(seals, start=1):
-        if one.nth != place or schema.chain_hash(chain, one.row) != one.chain:
+    for place, (one, before) in enumerate(zip(seals, ["", *(seal.chain for seal in seals)], strict=False), start=1):
+        if one.nth != place or schema.chain_hash(before, one.row) != one.chain:
             yield f"seal {one.nth} does not follow from the one before"
-        chain = one.chain
     sealed = {(one.of, one.number): one.row for one in seals}
     for table in schema.tables(version):
         numbers = set()
@@ -98,49 +89,15 @@ def _seal_faults(link: sqlite3.Connection, version: int) -> Iterator[str]:
                 numbers.add(number)
                 right = sealed.get((table, number))
                 if right is None:
-                    yield f"{name_of_row(table, number)} has no seal: another program wrote it"
+                    yield f"{_name_of(table, number)} has no seal: another program wrote it"
                 elif schema.row_hash(row) != right:
-                    yield f"{name_of_row(table, number)} is not as it was written"
+                    yield f"{_name_of(table, number)} is not as it was written"
         except (sqlite3.Error, UnicodeError) as error:
             yield f"{table}: {error}"
             continue
         for of, number in sealed:
             if of == table and number not in numbers:
-                yield f"{name_of_row(table, number)} is missing"
-
-
-def _head_faults(link: sqlite3.Connection) -> Iterator[str]:
-    """Bytes before the cells of a row that SQLite passes over, so that no seal tells of them."""
-    data = link.serialize()
-    size = int.from_bytes(data[16:18], "big")
-    size = 65536 if size == 1 else size
-    for table in (*schema.TABLES[1:], "seals"):
-        root = link.execute("SELECT rootpage FROM sqlite_master WHERE type = 'table' AND name = ?", (table,)).fetchone()
-        todo: list[int] = [int(root[0])] if root else []
-        seen: set[int] = set()
-        while todo:
-            number = todo.pop()
-            page = data[size * (number - 1) : size * number]
-            if number in seen or len(page) < size:
-                yield f"{table}: pages that lead nowhere"
-                return
-            seen.add(number)
-            count, leaf = int.from_bytes(page[3:5], "big"), page[0] == 0x0D
-            head = 8 if leaf else 12
-            starts = [int.from_bytes(page[k : k + 2], "big") for k in range(head, head + 2 * count, 2)]
-            if not leaf:
-                todo += [int.from_bytes(page[8:12], "big"), *(int.from_bytes(page[k : k + 4], "big") for k in starts)]
-            elif any(not _head_is_right(page[start : start + 24], table in _BARE) for start in starts):
-                yield f"the head of a row of {table} is not as it was written"
-
-
-def _head_is_right(cell: bytes, bare: bool) -> bool:
-    """Length of the row, its number, length of its head, and nothing for the number, which stands before already."""
-    at = 0
-    for _ in range(2):
-        at = next((k + 1 for k in range(at, min(len(cell), at + 9)) if cell[k] < 0x80 or k == at + 8), len(cell))
-    head_ends = next((k + 1 for k in range(at, len(cell)) if cell[k] < 0x80), len(cell))
-    return cell[head_ends : head_ends + 1] == b"\x00" and (not bare or (cell[0], cell[at]) == (2, 2))
+                yield f"{_name_of(table, number)} is missing"
 
 
 class Seal(NamedTuple):
@@ -154,7 +111,6 @@ class Seal(NamedTuple):
 
 
 def read_seals(link: sqlite3.Connection) -> list[Seal]:
-    """All seals in order."""
     with schema.any_text(link):
         rows = link.execute("SELECT nth, of, number, row, chain FROM seals ORDER BY nth")
         return [Seal(nth, str(of), number, str(row), str(chain)) for nth, of, number, row, chain in rows]
@@ -164,11 +120,9 @@ def read_seals(link: sqlite3.Connection) -> list[Seal]:
 SECONDS = 300.0
 MOST_PROBED = 200_000
 Row = dict[str, Any]
-_MAY_LACK = {
-    ("item_versions", "locker"): ("lockers", "its locker"),
-    ("movements", "order_line"): ("order_lines", "its line of an order"),
-}
-"""Columns that are left blank where what they refer to is lost."""
+_MAY_LACK = {"item_versions": ("locker", "lockers", "its locker"),
+             "movements": ("order_line", "order_lines", "its line of an order")}  # fmt: skip
+"""Column of a table that is left blank where what it refers to is lost, the table of that, what it is called."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -181,7 +135,6 @@ class Salvaged:
 
 
 def check_file(path: str | os.PathLike[str]) -> tuple[str, ...]:
-    """What is wrong with a book that may be too damaged to open; nothing if it is sound."""
     with _looked_into(Path(path)) as link:
         return check(link)
 
@@ -197,10 +150,7 @@ def _looked_into(path: Path) -> Iterator[sqlite3.Connection]:
 
 
 def salvage(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> Salvaged:
-    """Take all that is sound out of a damaged book into a new one, never over another file; the damaged one stays.
-
-    BookFileError if nothing can be read, or the new book cannot be written.
-    """
+    """Take all that is sound out of a damaged book into a new one, never over another file; the damaged one stays."""
     path = Path(source)
     with _looked_into(path) as link:
         tables, lost = _sound_rows(link)
@@ -225,8 +175,7 @@ def salvage(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> S
 
 def _sound_rows(link: sqlite3.Connection) -> tuple[dict[str, dict[int, Row]], list[str]]:
     """Rows that are as they were written, by table and number, and sentences on the others."""
-    lost: list[str] = []
-    seals: list[Seal] = []
+    lost, seals = list[str](), list[Seal]()
     try:
         seals = read_seals(link)
     except sqlite3.Error:
@@ -240,13 +189,13 @@ def _sound_rows(link: sqlite3.Connection) -> tuple[dict[str, dict[int, Row]], li
         for number, row in sorted(rows.items()):
             seal, digest = sealed.get(number), schema.row_hash(row)
             if seals and seal is None:
-                lost.append(f"{name_of_row(table, number)} has no seal")
+                lost.append(f"{_name_of(table, number)} has no seal")
             # a row holds if its own hash does, or if the chain says that the hash was spoilt
             elif seal and digest != seal.row and schema.chain_hash(before[seal], digest) != seal.chain:
-                lost.append(f"{name_of_row(table, number)} is not as it was written")
+                lost.append(f"{_name_of(table, number)} is not as it was written")
             else:
                 tables[table][number] = row
-        lost += [f"{name_of_row(table, number)} cannot be read" for number in sealed if number not in rows]
+        lost += [f"{_name_of(table, number)} cannot be read" for number in sealed if number not in rows]
     return tables, lost
 
 
@@ -272,16 +221,16 @@ class _Writer:
     def __init__(self, new: Ledger, lost: list[str]) -> None:
         self._ledger, self._lost = new, lost
         self.taken: Counter[str] = Counter()
+        # new numbers of rows that were written, by table and old number
         self.numbers: dict[str, dict[int, int]] = defaultdict(dict, lockers={schema.LENT_NUMBER: schema.LENT_NUMBER})
-        """New numbers of rows that were written, by table and old number."""
 
     def write(self, table: str, number: int, row: Row, what: str = "") -> None:
         """A row; what it refers to and is lost is left blank."""
-        what, made = what or name_of_row(table, number), dict(row)
-        for (of, column), (other, called) in _MAY_LACK.items():
-            if table == of and made.get(column) not in (None, *self.numbers[other]):
-                self._lost.append(f"{what}: {called} is lost")
-                made[column] = None
+        what, made = what or _name_of(table, number), dict(row)
+        column, other, called = _MAY_LACK.get(table, ("", "", ""))
+        if made.get(column) not in (None, *self.numbers[other]):
+            self._lost.append(f"{what}: {called} is lost")
+            made[column] = None
         with noting(self._lost, f"{what}: "):
             with self._ledger.writing():
                 new = self._ledger.insert(table, made)
@@ -312,7 +261,7 @@ class _Writer:
                 units = made["units"].split(";") if made.get("units") else []
                 there = [u for u in units if u.isdecimal() and int(u) in self.numbers["units"]]
                 if there != units:
-                    self._lost.append(f"{name_of_row(versions, number)}: a unit of it is lost")
+                    self._lost.append(f"{_name_of(versions, number)}: a unit of it is lost")
                     made["units"] = ";".join(there)
                 self.write(versions, number, made)
 
@@ -321,7 +270,7 @@ class _Writer:
         moved = self.numbers["movements"]
         if row["undoes"] is not None and row["undoes"] not in moved:
             lost = f"takes back movement {row['undoes']}, which is lost"
-            self._lost.append(f"{name_of_row('movements', number)}: {lost}")
+            self._lost.append(f"{_name_of('movements', number)}: {lost}")
             return
         made = {column: value for column, value in row.items() if column != "movement"}
         self.write("movements", number, made | {name: moved.get(row[name]) for name in ("undoes", "corrects")})

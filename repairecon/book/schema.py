@@ -26,23 +26,16 @@ from repairecon.read.problems import Problems, clean, shown
 from repairecon.read.values import Limits, Misread
 from repairecon.records import BookError
 
-APPLICATION_ID = int.from_bytes(b"sprB", "big")
-"""In the head of the file: bytes 68 to 71, SQLite's place for the kind of document."""
-
-LENT, LENT_NUMBER = "lent out", 1
-"""The locker that stands for what is lent out: its name and number."""
-LARGEST_QUANTITY = 1_000_000
-LARGEST_VALUE = 1_000_000_000
-"""Pieces, and home money, of one movement."""
+APPLICATION_ID = int.from_bytes(b"sprB", "big")  # bytes 68 to 71 of the file, SQLite's place for the kind of document
+LENT, LENT_NUMBER = "lent out", 1  # the locker that stands for what is lent out
+LARGEST_QUANTITY, LARGEST_VALUE = 1_000_000, 1_000_000_000  # pieces, and home money, of one movement
 
 KEYS = {
     "about": "name", "lockers": "locker", "locker_versions": "version", "units": "unit", "unit_versions": "version",
     "items": "item", "item_versions": "version", "orders": "number", "order_lines": "line", "movements": "movement",
 }  # fmt: skip
-TABLES = (*KEYS, "about_versions")
-"""Tables whose rows are sealed, each after those that it refers to."""
-ORDERS_FROM = 4
-"""Version of the book from which it holds orders."""
+TABLES = (*KEYS, "about_versions")  # tables whose rows are sealed, each after those that it refers to
+SEALED_FROM, ORDERS_FROM = 3, 4  # versions of the book from which every row has a seal, and from which it holds orders
 
 Sort = Literal["item", "locker", "unit"]
 CARDS: dict[Sort, tuple[str, ...]] = {
@@ -64,12 +57,9 @@ ORDER_LINE = ("part", "whole_unit", "item", "designation", "material", "pieces",
 
 _, *STEPS = (Path(__file__).parent / "schema.sql").read_text("utf-8").split("-- step ")
 VERSION = len(STEPS)
-SEALED_FROM = 3
-"""Version of the book from which every row has a seal."""
 
 
 def tables(version: int) -> tuple[str, ...]:
-    """The sealed tables of a book of a version."""
     return tuple(t for t in TABLES if version >= ORDERS_FROM or not t.startswith("order"))
 
 
@@ -85,8 +75,7 @@ class Scale:
 
     digits: int
     largest: int
-    rounds: bool = False
-    """True where further digits are left out, to the nearest (the even one of two); else they are refused."""
+    rounds: bool = False  # further digits are left out, to the nearest (the even one of two); else they are refused
 
 
 QUANTITY = Scale(3, LARGEST_QUANTITY)
@@ -127,7 +116,6 @@ def typed(text: str, scale: Scale) -> int | Misread:
 
 
 def wrong(what: str, value: object, write: str) -> BookError:
-    """What was found where something else was to be written."""
     return BookError(f"{what}: found {shown(str(value))}; {write}")
 
 
@@ -179,7 +167,6 @@ def words(text: str, what: str = "text", required: bool = False) -> str:
 
 
 def choice(value: str, options: tuple[str, ...], what: str) -> str:
-    """One of some words, whatever its case."""
     word = str(value).strip()
     found = next((o for o in options if o.casefold() == word.casefold()), None)
     if found is None:
@@ -257,7 +244,6 @@ def row_hash(row: dict[str, Any]) -> str:
 
 
 def chain_hash(before: str, digest: str) -> str:
-    """Hash of a row's hash and of the seal before."""
     return hashlib.sha256(f"{before} {digest}".encode("utf-8", "replace")).hexdigest()[:32]
 
 

@@ -1,9 +1,6 @@
-"""The spares book: one file, only added to, that knows what is aboard, where, what it cost and what it was fitted to.
+"""The spares book: one file (SQLite), only added to: what is aboard, where, what it cost, what it was fitted to.
 
-The file is a SQLite database (an open, documented format), its suffix ``.spares``: the word says in a list of files
-what it holds, and no other program takes a double click on it for its own. Read from here down an act passes two
-places: the class that knows it (``cards``, ``stock``, ``acts``, and here the orders: put on record when they are sent,
-received in one or more deliveries, open till then) and the file (``ledger``).
+Its classes stand on each other: ``cards``, ``stock``, ``acts`` and here the orders; below all is the file, ``ledger``.
 """
 
 from __future__ import annotations
@@ -34,10 +31,8 @@ from repairecon.records import BookError, Happened, Item, Movement, Ordered, Ord
 from repairecon.standards.equivalents import equivalent
 
 SUFFIX = ".spares"
-_OF_WRONG_CELLS = (TypeError, ValueError, LookupError, ArithmeticError)
-"""What cells of a wrong kind, in a damaged or hostile file, may lead to anywhere."""
-JOB = "job decided "
-"""Begins the reference of whatever a closed job wrote; deliveries have the name of their file, or what was typed."""
+_OF_WRONG_CELLS = (TypeError, ValueError, LookupError, ArithmeticError)  # what a hostile file may lead to anywhere
+JOB = "job decided "  # begins the reference of whatever a closed job wrote
 _CENTS = Scale(2, 1_000_000_000, rounds=True)
 _HEAD, _LINE = ("number", *schema.ORDER), ("line", *schema.ORDER_LINE)
 _RECEIVED = "(SELECT sum(CASE WHEN locker_to IS NULL THEN -quantity ELSE quantity END) FROM movements m " \
@@ -61,7 +56,6 @@ class SparesBook(Acts):
             raise damaged(self.ledger.path, wrong[0]) from error
 
     def close(self) -> None:
-        """Let go of the file."""
         self.ledger.close()
 
     @property
@@ -77,15 +71,12 @@ class SparesBook(Acts):
             if name == "home_currency":
                 word = word.upper()
                 if word != self.currency and self.ledger.rows("SELECT 1 FROM movements WHERE cost_unit > 0 LIMIT 1"):
-                    raise BookError(
-                        f"the book holds costs in {self.currency}: they would be taken for {word}. Export it, write "
-                        "the costs anew, and build a book from that folder"
-                    )
+                    said = f"the book holds costs in {self.currency}: they would be taken for {word}"
+                    raise BookError(f"{said}. Export it, write the costs anew, and build a book from that folder")
             self.ledger.insert("about_versions", {"name": name, "value": word})
 
     @property
     def currency(self) -> str:
-        """Home money, in which all costs are."""
         return self.about.get("home_currency", "EUR")
 
     def check(self) -> tuple[str, ...]:
@@ -122,8 +113,8 @@ class SparesBook(Acts):
         wanted = tuple(orders)
         there = self.on_record(wanted)
         if there and not again:
-            raise BookError("\n".join(["on record already for this job, so nothing was written:", *there,
-                                       "To order them once more: --again; else name others with --want"]))  # fmt: skip
+            said = ("on record already for this job, so nothing was written:", *there)
+            raise BookError("\n".join((*said, "To order them once more: --again; else name others with --want")))
         numbers, by_line = [], ("pieces", "quoted_pack", "cost_unit", "carriage_unit", "duty_unit")
         with self.ledger.writing():
             for o in wanted:
@@ -174,7 +165,6 @@ class SparesBook(Acts):
         return named
 
     def ordered(self, number: int) -> Ordered:
-        """An order by its number."""
         orders = {o.number: o for o in self.orders()}
         if number not in orders:
             known = f"they run from 1 to {len(orders)}" if orders else "none is on record"
@@ -187,9 +177,8 @@ class SparesBook(Acts):
     ) -> tuple[Happened, ...]:  # fmt: skip
         """Receive an order, or a part of it: what does not come stays open; every fault in one BookError.
 
-        ``came`` are pieces by line (its place in the order or its part; None: all that is open), ``paid`` what was
-        charged for them in all [home money], spread by landed cost (None: as ordered); ``locker`` is for things that
-        have none of their own.
+        ``came`` are pieces by line (its place or its part; None: all that is open), ``paid`` was charged for all
+        [home money] and is spread by landed cost (None: as ordered), ``locker`` is for things without one of their own.
         """
         order = self.ordered(number)
         faults: list[str] = []
@@ -256,10 +245,7 @@ class SparesBook(Acts):
 
     @contextlib.contextmanager
     def sheets_kept(self) -> Iterator[list[str]]:
-        """An act, and what it brought or took of orders in the actual.csv of their jobs; all of it or nothing.
-
-        The list that it gives holds in the end what an owner should know of those sheets.
-        """
+        """An act, and what it brought or took in the actual.csv of jobs, or nothing; remarks are in the list then."""
         home, notes = self.ledger.path.resolve().parent, list[str]()
         with self.ledger.writing():
             before = self.came_for_jobs()
@@ -319,10 +305,9 @@ def open_book(
 ) -> SparesBook:  # fmt: skip
     """Open a spares book; BookFileError if it is none, damaged, or of a newer version: nothing is changed then.
 
-    ``.spares`` is added to a name without a suffix. With ``create`` a new book is begun if there is no file, all its
-    costs in ``home_currency``. Another program that is writing is waited for ``wait_s`` seconds; acts without a date
-    fall on ``today`` (default: the clock's). Without ``bring_up`` a book of an older version stays as it is, and can
-    only be read.
+    ``.spares`` is added to a name without a suffix. With ``create`` a new book is begun if there is no file. Another
+    program that is writing is waited for ``wait_s`` seconds; acts without a date fall on ``today`` (default: the
+    clock's). Without ``bring_up`` a book of an older version stays as it is, and can only be read.
     """
     place = Path(path)
     if not place.suffix and not place.exists():
@@ -353,10 +338,7 @@ def book_place(place: str | os.PathLike[str]) -> Path:
 def book_at(
     place: str | os.PathLike[str], today: datetime.date | None = None, writing: bool = False
 ) -> Iterator[SparesBook]:
-    """Open a book file, a boat's book by her folder, or a folder of CSV files (items.csv, ...) as a book to read.
-
-    A book is built from the folder for the while, and the folder stays as it is: with ``writing`` it is a BookError.
-    """
+    """Open a book file, a boat's book by her folder, or (not for ``writing``) a folder of CSV files as a book."""
     from repairecon.book.csv_folder import book_from_csv
 
     path = book_place(place)

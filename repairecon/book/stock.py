@@ -2,27 +2,34 @@
 
 from __future__ import annotations
 
+import datetime
+import math
+import os
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from decimal import Decimal
+from itertools import product
+from typing import TYPE_CHECKING
 
 from repairecon.book import schema
-from repairecon.book.cards import Cards, letters, listed
+from repairecon.book.cards import TEXTS, Cards, letters, listed
 from repairecon.book.ledger import Rows
 from repairecon.book.schema import MOVEMENT, amount, as_said
+from repairecon.read.boat import boat_folder, book_path, today_of
+from repairecon.read.case_folder import read_case
 from repairecon.read.problems import key
-from repairecon.records import Found, Locker, Lot, Movement, ReorderLine, StockLine
+from repairecon.records import Case, Found, Item, Locker, Lot, Movement, OnHand, ReorderLine, SpareWish, StockLine
+
+if TYPE_CHECKING:  # a case alone needs no book: its command starts without one
+    from repairecon.book.spares_book import SparesBook
 
 _FIELDS = ("movement", *MOVEMENT, "written_at")
-Heap = dict[int, Decimal]
-"""Quantity left, by the movement that brought it in."""
+Heap = dict[int, Decimal]  # quantity left, by the movement that brought it in
 
 
 class LotsWalk:
-    """The lots of every place (item and locker) as movements go by, and those that each took or brought, oldest first.
-
-    They are derived, never stored: a book corrected later then tells them right.
-    """
+    """The lots of every place (item and locker), and those that each movement took or brought: never stored."""
 
     def __init__(self, movements: Iterable[Movement]) -> None:
         self.places: dict[tuple[int, str], Heap] = defaultdict(dict)
@@ -77,7 +84,6 @@ class Stock(Cards):
     """The side of a spares book that is only read."""
 
     def stock(self, item: str | None = None) -> tuple[StockLine, ...]:
-        """How many of each item lie in each locker."""
         with self.ledger.reading():
             where = self.lockers_by_number()
             rows = self._stock_rows(None if item is None else self.find("item", item))
@@ -114,11 +120,8 @@ class Stock(Cards):
         found = []
         for number, card in cards.items():
             here = lying[number]
-            parts = (
-                card.name, card.system, *card.units, card.makers_number, card.cross_reference, card.designation,
-                card.material, card.locker, card.note, *(line.locker for line in here),
-            )  # fmt: skip
-            written = "\n".join(map(letters, parts))
+            said = (card.name, card.locker, *card.units, *(getattr(card, name) for name in TEXTS))
+            written = "\n".join(map(letters, (*said, *(line.locker for line in here))))
             if wanted and all(word in written for word in wanted):
                 found.append(Found(item=card, stock=tuple(here)))
         return tuple(found)
@@ -129,8 +132,7 @@ class Stock(Cards):
             walk, lockers = LotsWalk(self.movements(item)), self.lockers()
         return tuple(
             walk.lot(number, place, heap[number])
-            for item_number in sorted({item_number for item_number, _ in walk.places})
-            for place in lockers
+            for item_number, place in product(sorted({item_number for item_number, _ in walk.places}), lockers)
             if (heap := walk.places.get((item_number, place.name)))
             for number in walk.oldest_first(heap)
         )
@@ -170,11 +172,9 @@ class Stock(Cards):
         return tuple(m for m in found if stands(m.number, undone_by))
 
     def undone_by(self) -> dict[int, int]:
-        """The counter-movement of each movement that has one."""
         return dict(self.ledger.rows("SELECT undoes, movement FROM movements WHERE undoes IS NOT NULL"))
 
     def lent(self, item: str) -> dict[str, Decimal]:
-        """How many of an item each borrower has."""
         columns, which = "person, quantity, locker_to", "item = ? AND ? IN (locker_to, locker_from)"
         sql = f"SELECT {columns} FROM movements WHERE {which} ORDER BY movement"
         names: dict[str, str] = {}
@@ -215,8 +215,100 @@ def stands(movement: int, undone_by: Mapping[int, int]) -> bool:
 
 
 def by_kind(held: Mapping[int, int], where: Mapping[int, Locker]) -> dict[str, Decimal]:
-    """What lies aboard, ashore and is lent, of thousandths by locker."""
     sums = {"aboard": 0, "ashore": 0, "lent": 0}
     for locker, quantity in held.items():
         sums[where[locker].kind] += quantity
     return {kind: amount(q) for kind, q in sums.items()}
+
+
+# ---- on hand, for a job that may take it -----------------------------------------------------------
+_RULE = "ISO 2230:2002"
+_GROUP_RUBBER: Mapping[str, str] = {"A": "NR", "B": "NBR", "C": "EPDM"}
+"""A rubber of each group of ISO 2230, for what is a kit or of an unknown rubber of that group."""
+_EPOCH = datetime.date(1970, 1, 1).toordinal()
+
+
+def day_number(day: datetime.date | str) -> float:
+    """A day as a number; nan for none."""
+    if not day:
+        return math.nan
+    return float((datetime.date.fromisoformat(day) if isinstance(day, str) else day).toordinal() - _EPOCH)
+
+
+def day_of(number: float) -> datetime.date:
+    return datetime.date.fromordinal(int(number) + _EPOCH)
+
+
+def last_day(card: Item, start: datetime.date | str, inspected: bool = False) -> float:
+    """Day number on which what is so old runs out; endless for what is no rubber, nan where no day is known."""
+    from repairecon.formulas import valuation
+    from repairecon.standards.materials import shelf_life
+
+    first, more = math.inf, 0.0  # initial years of storage, and what an inspection adds
+    rubbers = filter(None, (card.material, _GROUP_RUBBER.get(card.shelf_group, "")))
+    lives = (x for rubber in rubbers for x in shelf_life(rubber, 0) if x.rule == _RULE and x.last_year is not None)
+    if life := next(lives, None):
+        first = float(life.last_year or 0)
+        more = float(life.last_year_if_inspected or first) - first
+    return float(valuation.expiry_day(day_number(start), first, more, inspected=inspected))
+
+
+def on_hand(book: SparesBook, today: datetime.date | None = None, job: str = "") -> tuple[OnHand, ...]:
+    """Spares that lie aboard, whole pieces of them, rubber in date ``today`` (default: that of the book), by name.
+
+    ``job`` is the folder name of the job that may take it: what came by orders of other open jobs waits for those.
+    """
+    from repairecon.book.spares_book import passage_for
+
+    wishes = {w.item: w for w in passage_for(book.ledger.path, book).items}
+    cards = book.items_by_number()
+    day = day_number(today or book.ledger.today())
+    lying: dict[int, list[Lot]] = defaultdict(list)
+    waiting = book.waiting_for_others(job) if job else frozenset()
+    for lot in book.lots():
+        card = cards[lot.item_number]
+        wish = wishes.get(card.name)
+        late = last_day(card, lot.cure_date or lot.came_on, bool(wish and wish.inspected)) < day
+        if not late and lot.came_by not in waiting and lot.locker_kind == "aboard" and card.measure == "piece":
+            lying[card.number].append(lot)
+    made = []
+    for card, lots in ((cards[number], sorted(some, key=lambda lot: lot.came_on)) for number, some in lying.items()):
+        costs = [float(lot.cost_unit) for lot in lots if lot.cost_unit is not None]
+        if many := int(sum(lot.quantity for lot in lots)):
+            made.append(replace(
+                piece_of(card), quantity=many, price=costs[-1] if costs else None, since=lots[0].came_on,
+                whole=whole_unit(card, wishes.get(card.name)),
+            ))  # fmt: skip
+    return tuple(sorted(made, key=lambda x: x.item))
+
+
+def whole_unit(card: Item, wish: SpareWish | None) -> bool:
+    """Whether an item is a unit complete: as the owner says, else by the word in its name."""
+    from repairecon.read.reading import Defaults
+
+    if wish is not None and wish.whole_unit is not None:
+        return wish.whole_unit
+    word = str(Defaults().peek("whole_unit_word")).casefold()
+    return word in card.name.casefold().replace(",", " ").split()
+
+
+def piece_of(card: Item) -> OnHand:
+    """A piece of an item, to hold against the parts of a job."""
+    return OnHand(item=card.name, units=card.units, designation=card.designation, material=card.material,
+                  makers_number=card.makers_number, quantity=1, price=None, whole=False, since="")  # fmt: skip
+
+
+def read_case_aboard(folder: str | os.PathLike[str], years: bool = False, order: bool | None = None) -> Case:
+    """A case as :func:`read_case` has it, the spares aboard its boat taken into account; ``from_stock`` says which.
+
+    CaseError with every fault of the case, BookError if the book cannot be read.
+    """
+    home = boat_folder(folder)
+    path = book_path(home) if home else None
+    if home is None or path is None:
+        return read_case(folder, years, order)
+    from repairecon.book.spares_book import book_at
+
+    with book_at(path) as book:
+        stock = on_hand(book, today_of(home), os.path.basename(os.path.realpath(folder)))  # noqa: PTH119
+    return read_case(folder, years, order, stock=stock)

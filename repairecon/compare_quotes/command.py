@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from repairecon.book.on_hand import read_case_aboard
+from repairecon.book.stock import read_case_aboard
 from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes, together
 from repairecon.read.lists_of_others import ADDED, CHANGED, LEFT_OUT, SAME, preview
 from repairecon.records import RepaireconError

@@ -12,15 +12,14 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.kinds import match_kind
-from repairecon.read.case_workbook import is_workbook, read_case_workbook
 from repairecon.read.columns import BOAT, BOAT_SECTIONS, CASE, FILES
-from repairecon.read.defaults import Defaults
 from repairecon.read.files import csv_text
 from repairecon.read.problems import Problems, key, shown
-from repairecon.read.reading import LabourBook, Money, named_rows
+from repairecon.read.reading import Defaults, LabourBook, Money, named_rows
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml
 from repairecon.read.values import plain
+from repairecon.read.workbook import is_workbook, read_case_workbook
 from repairecon.records import DAYS_A_YEAR, BoatUnit, Case, FromStock, OnHand, Part, Source, Unit
 from repairecon.standards.equivalents import equivalent
 
@@ -37,27 +36,20 @@ _WORD = re.compile(r"\w+")
 def boat_folder(case_folder: str | os.PathLike[str]) -> Path | None:
     """The boat of a case: the folder that holds ``jobs``, her workbook in it, or the copy in a frozen case, or None."""
     place = Path(os.path.realpath(case_folder))
-    frozen = place / FROZEN
-    if (frozen / BOAT).is_file():
-        return frozen
     home = place.parent.parent
-    if place.parent.name != JOBS or (home / BOAT).is_file():
-        return home if place.parent.name == JOBS else None
-    return home / WORKBOOK if (home / WORKBOOK).is_file() else None
+    around = {home / BOAT: home, home / WORKBOOK: home / WORKBOOK} if place.parent.name == JOBS else {}
+    around = {place / FROZEN / BOAT: place / FROZEN, **around}
+    return next((boat for file, boat in around.items() if file.is_file()), None)
 
 
 def home_of(boat: Path) -> Path:
-    """The folder of a boat, or that in which her workbook lies."""
     return boat.parent if is_workbook(boat) else boat
 
 
 def book_path(boat: Path) -> Path | None:
     """Her spares book: ``spares.book``, or a folder ``spares`` of CSV files, to be read only; None without either."""
-    home = home_of(boat)
-    for path in (home / BOOK, home / Path(BOOK).stem):
-        if path.is_file() or (path / "items.csv").is_file():
-            return path
-    return None
+    paths = (home_of(boat) / BOOK, home_of(boat) / Path(BOOK).stem)
+    return next((path for path in paths if path.is_file() or (path / "items.csv").is_file()), None)
 
 
 def boat_around(book: str | os.PathLike[str]) -> Path | None:
@@ -68,22 +60,19 @@ def boat_around(book: str | os.PathLike[str]) -> Path | None:
 
 @dataclass(kw_only=True)
 class BoatPapers:
-    """A boat by her files, as far as they could be read; ages are counted to ``today``.
-
-    ``place`` is how a case's sources call her folder, ``taken`` what a case took from her files.
-    """
+    """A boat by her files, as far as they could be read."""
 
     folder: Path
-    place: str
+    place: str  # how a case's sources call her folder
     toml: TomlFile
     tables: dict[str, Table]
     currency: str
-    today: str
+    today: str  # to which ages are counted
     name: str
     base: str
     figures: str
     units: tuple[BoatUnit, ...]
-    taken: list[str] = field(default_factory=list)
+    taken: list[str] = field(default_factory=list)  # what a case took from her files
 
     @property
     def log(self) -> Path:
@@ -92,7 +81,6 @@ class BoatPapers:
 
     @property
     def jobs(self) -> tuple[str, ...]:
-        """The folders and workbooks of her cases."""
         places = (home_of(self.folder) / JOBS).glob("[!.~]*")
         return tuple(str(p) for p in sorted(places) if is_workbook(p) or (p / CASE).is_file())
 
@@ -117,8 +105,7 @@ def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers
                 section.read(n)
     money = Money(toml, Defaults())
     LabourBook(toml, money, Defaults())
-    given = book.tables if book else {f: folder / f for f in TABLES if (folder / f).is_file()}
-    tables = {f: read_table(given.get(f), f, FILES[f], problems) for f in TABLES}
+    tables = {f: read_table(book.tables.get(f) if book else folder / f, f, FILES[f], problems) for f in TABLES}
     about = toml.section("boat")
     today = about.date("today") or date.today().isoformat()
     return BoatPapers(
@@ -129,12 +116,10 @@ def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers
 
 
 def today_of(home: Path) -> date:
-    """The day to which her ages are counted."""
     return date.fromisoformat(read_papers(home, Problems()).today)
 
 
 def units_of(table: Table, today: str) -> tuple[BoatUnit, ...]:
-    """The units that a table lists, faults noted."""
     made = []
     for row, name in named_rows(table.rows, "unit", table.whole)[0]:
         if row.date("fitted_on") > today:
@@ -147,9 +132,8 @@ def units_of(table: Table, today: str) -> tuple[BoatUnit, ...]:
 
 def age_years(unit: BoatUnit, today: str) -> float | None:
     """Years since a unit was fitted or renewed; None where no day is given."""
-    if not unit.fitted_on:
-        return None
-    return (date.fromisoformat(today) - date.fromisoformat(unit.fitted_on)).days / DAYS_A_YEAR
+    day = date.fromisoformat(unit.fitted_on) if unit.fitted_on else None
+    return (date.fromisoformat(today) - day).days / DAYS_A_YEAR if day else None
 
 
 # ---- beneath a case ------------------------------------------------------------------------------
@@ -181,7 +165,6 @@ def lay_toml(papers: BoatPapers, toml: TomlFile) -> None:
 
 
 def _lay(papers: BoatPapers, toml: TomlFile, section: str, given: dict[str, Any], own: dict[str, Any]) -> None:
-    """Lay one section, and those within it, beneath the case's own."""
     for name, value in given.items():
         if isinstance(value, dict) and name not in own and section in ("money", "labour"):
             own[name] = {}
@@ -197,25 +180,21 @@ def _lay(papers: BoatPapers, toml: TomlFile, section: str, given: dict[str, Any]
 def _lay_unit(papers: BoatPapers, toml: TomlFile) -> None:
     """What units.csv knows of the failed unit, if the case calls it by that name."""
     unit, figures = toml.data.get("unit"), papers.toml.section("boat").text("figures")
-    if not isinstance(unit, dict):
-        return
-    if figures:
+    named = key(str(unit.get("name", ""))) if isinstance(unit, dict) else ""
+    if figures and isinstance(unit, dict):
         unit.setdefault("figures", figures)
-    named = key(str(unit.get("name", "")))
     row = next((u for u in papers.units if named and key(u.unit) == named), None)
     if row is None:
         return
     source = replace(row.source, file=f"{papers.place}{row.source.file}")
-    known: dict[tuple[str, str], Any] = {
-        ("unit", "kind"): row.kind or None,
-        ("unit", "age_years"): age_years(row, papers.today),
-        ("years", "hours_a_year"): row.hours_a_year,
-        ("years", "like_units"): row.count if row.count > 1 else None,
-    }
-    for (section, name), value in known.items():
-        into = {} if value is None else toml.data.setdefault(section, {})
-        path = f"{section}.{name}"
-        if value is not None and isinstance(into, dict) and (name not in into or path in toml.inherited):
+    known: dict[str, Any] = {
+        "unit.kind": row.kind or None, "unit.age_years": age_years(row, papers.today),
+        "years.hours_a_year": row.hours_a_year, "years.like_units": row.count if row.count > 1 else None,
+    }  # fmt: skip
+    for path, value in ((path, value) for path, value in known.items() if value is not None):
+        section, name = path.split(".")
+        into = toml.data.setdefault(section, {})
+        if isinstance(into, dict) and (name not in into or path in toml.inherited):
             into[name] = value
             toml.inherited[path] = replace(source, note=name)
             papers.taken = [t for t in papers.taken if t != f"{BOAT}: {path}"]
@@ -258,10 +237,9 @@ def frozen_papers(case: Case, today: str) -> dict[str, bytes]:
 
 def frozen_stock(folder: Path, problems: Problems) -> tuple[OnHand, ...]:
     """The spares aboard as they were when a case was frozen; none for any other case."""
-    path = folder / FROZEN / ON_HAND
-    table = read_table(path if path.is_file() else None, ON_HAND, FILES[ON_HAND], problems)
+    rows = read_table(folder / FROZEN / ON_HAND, ON_HAND, FILES[ON_HAND], problems).rows
     return tuple(
-        row.record(OnHand, units=tuple(row.listed("units")), quantity=row.whole("quantity") or 0) for row in table.rows
+        row.record(OnHand, units=tuple(row.listed("units")), quantity=row.whole("quantity") or 0) for row in rows
     )
 
 
@@ -271,8 +249,7 @@ def lay_stock(
 ) -> tuple[FromStock, ...]:
     """Take what lies aboard in date into the parts, quotes and ways of a case, whose changed ``tables`` are replaced.
 
-    A spare's years on the shelf are counted to ``today``. ``only_say`` leaves the tables as they are: an order is for
-    what is not there, at the prices quoted. Whole units come last in what is returned.
+    ``only_say`` leaves them as they are: an order is for what is not there, at the prices quoted.
     """
     left, taken, rows = list(stock), [], []
     for row in tables["parts.csv"].rows:
@@ -290,11 +267,8 @@ def lay_stock(
             taken.append(FromStock(part=row.text("part"), item=found.item, have=found.quantity, wanted=wanted,
                                    at_once=at_once))  # fmt: skip
             if at_once:  # at what replacing the piece costs, without a wait
-                cells = {"lead_days_low": "", "lead_days_likely": "0", "lead_days_high": "", "lead_days_shape": ""}
-                if found.price is not None:
-                    cells |= {"price_likely": plain(found.price), "vat": "in"}
-                    cells |= {"price_low": "", "price_high": "", "price_shape": ""}
-                row = replace(row, cells={**row.cells, **cells})
+                price = {} if found.price is None else {**_sure("price", found.price), "vat": "in"}
+                row = row.having(**_sure("lead_days", 0), **price)
         rows.append(row)
     if only_say:
         return tuple(taken)
@@ -305,9 +279,15 @@ def lay_stock(
     spare = next((x for x in left if x.whole and _serves(x, unit)), None)
     if spare is not None:
         ways = tables["ways.csv"]
-        tables["ways.csv"] = replace(ways, rows=[*ways.rows, *_fit(spare, ways, today)])
+        if all(row.choice("kind") != "own spare" for row in ways.rows):  # else the owner wrote one
+            tables["ways.csv"] = replace(ways, rows=[*ways.rows, _fit(spare, today)])
         taken.append(FromStock(part=unit.name, item=spare.item, have=spare.quantity, wanted=1, at_once=True))
     return tuple(taken)
+
+
+def _sure(name: str, value: float) -> dict[str, str]:
+    """Cells of a range that is one number."""
+    return {f"{name}_{end}": plain(value) if end == "likely" else "" for end in ("low", "likely", "high", "shape")}
 
 
 def same_part(x: OnHand, part: Part, unit: Unit) -> bool:
@@ -336,10 +316,8 @@ def _words(text: str) -> set[str]:
     return {w.rstrip("s") for w in _WORD.findall(text.casefold())}
 
 
-def _fit(x: OnHand, table: Table, today: date) -> list[Row]:
-    """The way of fitting the spare, unless the owner wrote one."""
-    if any(row.choice("kind") == "own spare" for row in table.rows):
-        return []
+def _fit(x: OnHand, today: date) -> Row:
+    """The way of fitting the spare."""
     defaults, declared = Defaults(), FILES["ways.csv"]
     life, shape = float(defaults.peek("shelf_life_years")), float(defaults.peek("shelf_shape"))
     years = max((today - date.fromisoformat(x.since)).days, 0) / DAYS_A_YEAR
@@ -348,4 +326,4 @@ def _fit(x: OnHand, table: Table, today: date) -> list[Row]:
         "way": FIT_SPARE, "kind": "own spare", "price_likely": "" if x.price is None else plain(x.price),
         "lead_days_likely": "0", "p_dead": plain(p_dead), "note": f"{x.item}, in the spares book",
     }  # fmt: skip
-    return [Row(file="spares.book", row=0, cells=cells, problems=Problems(), declared=declared.declared)]
+    return Row(file="spares.book", row=0, cells=cells, problems=Problems(), declared=declared.declared)

@@ -12,15 +12,14 @@ from typing import Any, TypeAlias
 
 from repairecon.read import boat, events, table_records, toml_records, ways
 from repairecon.read.boat import BoatPapers
-from repairecon.read.case_workbook import is_workbook, read_case_workbook
 from repairecon.read.columns import CASE, CASE_FILES, FILES
 from repairecon.read.default_rows import Layers
-from repairecon.read.defaults import Defaults
 from repairecon.read.problems import SURE, Problems, closest, key, shown
-from repairecon.read.reading import LabourBook, Money, Reading, ThreeNumbers, named_rows
+from repairecon.read.reading import Defaults, LabourBook, Money, Reading, ThreeNumbers, named_rows
 from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import TomlFile, read_toml, toml_lines
 from repairecon.read.values import listed
+from repairecon.read.workbook import is_workbook, read_case_workbook
 from repairecon.records import NOTHING, WAY_KINDS, BoatUnit, Case, OnHand, Unit
 
 NamedRows: TypeAlias = list[tuple[Row, str]]
@@ -38,12 +37,8 @@ def read_case(
     a quote; left out, so where the folder is about quotes alone. ``as_decided`` reads by the rules of the day on which
     the case was decided: a file of the owner's drops all defaults of that file, and a tree may leave states out. Of
     ``stock``, spares aboard, a part of which all lies there costs what replacing it costs and needs no wait, and
-    fitting a whole unit is a way of its own.
-
-    A CSV file with headings alone counts as none, and defaults take its place. Rows that begin with ``example:`` are
-    left out. ``vat`` of a row of ways.csv holds for its price, core surcharge, core carriage and strip charge.
-    ``lead_days`` of a part or way are for quotes that name no days. ``assumed`` lists the defaults used; what is not
-    listed is complete all the same, but for ``wishes.today``, blank where the case gives no day.
+    fitting a whole unit is a way of its own. ``assumed`` lists the defaults used; what is not listed is complete all
+    the same, but for ``wishes.today``, blank where the case gives no day.
     """
     case, reading = open_case(folder, years, order, as_decided=as_decided, stock=stock)
     reading.problems.stop_if_any()
@@ -76,10 +71,8 @@ def open_case(
     toml.check_sections()
     if "bearing" in toml.data:  # older cases have it
         defaults.note("[bearing]", "left alone", "", "such data are no longer read: give lives in ways.csv")
-    three = ThreeNumbers(toml, defaults)
-    money = Money(toml, defaults)
-    labour = LabourBook(toml, money, defaults)
-    unit = toml_records.unit(toml, defaults)
+    three, money = ThreeNumbers(toml, defaults), Money(toml, defaults)
+    labour, unit = LabourBook(toml, money, defaults), toml_records.unit(toml, defaults)
     stock = stock or boat.frozen_stock(place, problems)
     today = date.fromisoformat(papers.today) if papers else date.today()
     from_stock = boat.lay_stock(stock, unit, tables, today, only_say=order is True) if stock else ()
@@ -111,7 +104,6 @@ def cases_in(folder: str | os.PathLike[str]) -> list[Path]:
 
 
 def file_of(folder: Path, name: str) -> Path | None:
-    """A file of the case, whatever the case of its name; None where there is none."""
     return None if is_workbook(folder) else _files(folder, Problems()).get(name)
 
 
@@ -186,7 +178,6 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, with_ye
 
 
 def _as_read(reading: Reading, layers: Layers) -> dict[str, Any]:
-    """What was assumed, replaced or dropped, and the rows of each file."""
     papers, tables = reading.boat, reading.tables
     return {
         "assumed": reading.defaults.used, "replaced": tuple(layers.replaced), "dropped": tuple(layers.dropped),

@@ -24,6 +24,7 @@ from repairecon.records import Case, RepaireconError
 from repairecon.records.done import DONE_KINDS, LOG_KINDS, QUANTITIES, Actual, Decision, Done, Figures, JobLog, Logged
 
 FOLDER, FILE, ACTUAL_FILE, LOG_FILE = "decided", "decision.toml", "actual.csv", "job_log.csv"
+_NOT_FROZEN = (ACTUAL_FILE, FILE)
 RULES = 2  # how cases are read today; see ``Decision``
 _HEAD = """# The case as it was decided. Nothing in this folder is meant to be changed: what is learned later goes into
 # actual.csv beside the case. The hashes show a change that was not meant; they are no proof against one that was.
@@ -40,10 +41,9 @@ def _hash(data: bytes) -> str:
 
 
 def _papers(folder: Path) -> dict[str, bytes]:
-    inside = [p for p in sorted([*folder.iterdir(), *(folder / FROZEN).glob("*")]) if p.is_file()]
-    ours = [p for p in inside if p.suffix.casefold() in (".csv", ".toml") and not p.name.startswith(".")]
-    kept = [p for p in ours if p.name.casefold() not in (ACTUAL_FILE, FILE)]
-    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in kept}
+    inside = sorted([*folder.glob("[!.]*"), *(folder / FROZEN).glob("[!.]*")])
+    ours = (p for p in inside if p.suffix.casefold() in (".csv", ".toml") and p.name.casefold() not in _NOT_FROZEN)
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in ours if path.is_file()}
 
 
 def freeze(folder: str | os.PathLike[str], decision: Decision, case: Case) -> Path:
@@ -76,26 +76,21 @@ def read_decision(folder: str | os.PathLike[str]) -> Decision:
     if not path.is_file():
         problems.add(f"{FOLDER}/{FILE}", None, "", "no such file", "decide first: after-the-job FOLDER --decide WAY")
     problems.stop_if_any()
-    data = path.read_bytes().replace(b"\r\n", b"\n")
+    data, read = path.read_bytes().replace(b"\r\n", b"\n"), dict[str, Any]()
     body, mark, _ = data.rpartition(b"\n[seal]\n")
-    read: dict[str, Any] = {}
     with suppress(ValueError):
         read = tomllib.loads(data.decode())
     if not mark or read.get("seal") != {"seal": _hash(body)}:
         advice = "put back the file as it was written: figures of a decision are not for changing afterwards"
         problems.add(f"{FOLDER}/{FILE}", None, "", "a changed file", advice)
     problems.stop_if_any()
-    hashes = read["files"]
-    there = _papers(place)
-    for name in sorted({*there, *hashes}):
-        if name not in hashes:
-            found, write = "a file that the decision did not rest on", "take it out of this folder"
-        elif name not in there or _hash(there[name]) != hashes[name]:
-            found = "a file changed since the decision" if name in there else "no such file"
-            write = "put back the copy that was frozen"
-        else:
-            continue
-        problems.add(f"{FOLDER}/{name}", None, "", found, write)
+    hashes, there = read["files"], {name: _hash(data) for name, data in _papers(place).items()}
+    for name in there.keys() - hashes.keys():
+        write = "take it out of this folder"
+        problems.add(f"{FOLDER}/{name}", None, "", "a file that the decision did not rest on", write)
+    for name in (name for name in hashes if there.get(name) != hashes[name]):
+        found = "a file changed since the decision" if name in there else "no such file"
+        problems.add(f"{FOLDER}/{name}", None, "", found, "put back the copy that was frozen")
     problems.stop_if_any()
     figures = {way: {q: Figures(**f) for q, f in by.items()} for way, by in read.get("figures", {}).items()}
     return Decision(folder=str(place), figures=figures, seal=read["seal"]["seal"], **{"rules": 1, **read["decision"]})
@@ -126,11 +121,10 @@ def read_closed(folder: str | os.PathLike[str]) -> Closed:
 # ---- what happened -----------------------------------------------------------------------------------
 def read_actual(folder: str | os.PathLike[str], case: Case) -> Actual:
     """Read actual.csv of a case folder with the names of the case as decided; CaseError has every fault of the file."""
-    problems = Problems()
-    path = Path(folder) / ACTUAL_FILE
+    path, problems = Path(folder) / ACTUAL_FILE, Problems()
     if not path.is_file():
         problems.add(ACTUAL_FILE, None, "", "no such file", "decide first (that writes the sheet), then fill it in")
-    table = read_table(path if path.is_file() else None, ACTUAL_FILE, FILES[ACTUAL_FILE], problems)
+    table = read_table(path, ACTUAL_FILE, FILES[ACTUAL_FILE], problems)
     ways = Names(w.way for w in case.ways)
     known = {  # names that may be used; a kind that is left out takes any
         "part": Names(p.part for p in case.parts), "task": Names([*(t.task for t in case.tasks), *fittings(case)]),
@@ -144,7 +138,6 @@ def read_actual(folder: str | os.PathLike[str], case: Case) -> Actual:
 
 
 def fittings(case: Case) -> list[str]:
-    """Fitting work of the ways that have some, as rows of kind task name it."""
     return [f"fitting, {w.way}" for w in case.ways if w.fitting_hours.high > 0]
 
 
@@ -187,10 +180,11 @@ def _name(row: Row, kind: str, known: dict[str, Names]) -> str:
         return row.text("name")
     names = known.get(kind)
     word = row.required("name", "name it as the case does" if names is not None else "name it")
-    if names is None:
+    if names is None or not word:
         return word
-    none = "" if len(names) else f"the case has none: take kind other instead of {kind}"
-    return row.named("name", names, otherwise=none) if word else ""
+    return row.named(
+        "name", names, otherwise="" if len(names) else f"the case has none: take kind other instead of {kind}"
+    )
 
 
 def kept_findings(case: Case) -> dict[str, str]:
@@ -206,8 +200,7 @@ def sheet(case: Case, way: str) -> str:
     rows = [columns]
 
     def line(kind: str, name: str = "", **cells: str) -> None:
-        filled = {"kind": kind, "name": name, **cells}
-        rows.append([filled.get(column, "") for column in columns])
+        rows.append([{"kind": kind, "name": name, **cells}.get(column, "") for column in columns])
 
     line("way", way, note=DONE_KINDS["way"])
     known = kept_findings(case)
@@ -224,9 +217,8 @@ def sheet(case: Case, way: str) -> str:
         line("damage", outcome, note="if it was found")
     for name in fittings(case):
         line("task", name, note="if it was taken")
-    for w in case.ways:
-        if w.traits.rebuilds != "here":
-            line("unit", w.way, note="if it was taken")
+    for w in (w for w in case.ways if w.traits.rebuilds != "here"):
+        line("unit", w.way, note="if it was taken")
     for w in case.ways:
         if w.core_surcharge.high > 0 or (w.old_unit in ("sold", "scrap") and w.old_unit_price.high > 0):
             line("refund", w.way, note="if money came back for the old unit")
@@ -239,10 +231,8 @@ def sheet(case: Case, way: str) -> str:
 # ---- the log of jobs -------------------------------------------------------------------------------
 def read_log(folder: str | os.PathLike[str]) -> JobLog:
     """Read the log of jobs of a folder, ``job_log.csv``, empty without the file; CaseError has every fault of it."""
-    path, problems = Path(folder) / LOG_FILE, Problems()
-    table = read_table(path if path.is_file() else None, LOG_FILE, FILES[LOG_FILE], problems)
-    rows = []
-    for row in table.rows:
+    problems, rows = Problems(), []
+    for row in read_table(Path(folder) / LOG_FILE, LOG_FILE, FILES[LOG_FILE], problems).rows:
         kind = row.choice("kind")
         name = row.choice("name", QUANTITIES) if kind == "range" else row.text("name")
         if kind == "life":
@@ -262,16 +252,12 @@ def read_log(folder: str | os.PathLike[str]) -> JobLog:
 
 
 def log_text(rows: Sequence[Logged]) -> str:
-    cells = ([getattr(row, column) for column in LOG_COLUMNS] for row in rows)
-    plainly = ([plain(cell) if isinstance(cell, float) else cell for cell in row] for row in cells)
-    return csv_text([LOG_COLUMNS, *plainly], end="\n")
+    cells = [[getattr(row, column) for column in LOG_COLUMNS] for row in rows]
+    return csv_text([LOG_COLUMNS, *([plain(c) if isinstance(c, float) else c for c in row] for row in cells)], end="\n")
 
 
 def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
-    """Add a job to a log, which is begun if there is none; of a job that is in it only its lives are renewed.
-
-    RepaireconError, and the log as it was, if it has faults, holds the job with the same lives, or cannot be written.
-    """
+    """Add a job to a log, which is begun if there is none; of a job that is in it only its lives are renewed."""
     path, before = Path(folder) / LOG_FILE, read_log(folder)
     known = {key(job) for job in before.jobs}
     late = {key(r.job) for r in rows} & known

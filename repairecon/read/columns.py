@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property
 from types import MappingProxyType
 
 from repairecon import records
@@ -25,24 +25,19 @@ ANY = "*"  # a file, section or key that stands for each of its sort
 
 @dataclass(frozen=True, kw_only=True)
 class Column:
-    """A column of a CSV file or a key of a TOML section; a range takes a column for each of its ends.
-
-    ``default`` is what a blank one means: a value, words, or @ and its name in defaults.toml. ``write`` is what to
-    write where it is blank and may not be; ``also`` holds other words that people head it with; ``only`` the kinds
-    of row that may fill it, if not all. ``options`` of a date are its first and last day.
-    """
+    """A column of a CSV file or a key of a TOML section; a range takes a column for each of its ends."""
 
     name: str
     type: str = "text"
     limits: Limits = MONEY
-    options: tuple[str, ...] = ()
-    default: str = ""
+    options: tuple[str, ...] = ()  # of a date its first and last day
+    default: str = ""  # what a blank one means: a value, words, or @ and its name in defaults.toml
     need: str = ""
     unit: str = ""
     meaning: str = ""
-    write: str = ""
-    also: tuple[str, ...] = ()
-    only: tuple[str, ...] = ()
+    write: str = ""  # what to write where it is blank and may not be
+    also: tuple[str, ...] = ()  # other words that people head it with
+    only: tuple[str, ...] = ()  # the kinds of row that may fill it, if not all
     examples: tuple[str, ...] = ()
 
     @property
@@ -61,8 +56,11 @@ class Headings:
 
     columns: tuple[str, ...]
     required: tuple[str, ...]
-    known: frozenset[str]
     declared: Mapping[str, Column] = field(default_factory=dict)
+
+    @cached_property
+    def known(self) -> frozenset[str]:
+        return frozenset(self.columns)
 
 
 def column_of(heading: str, declared: Mapping[str, Column]) -> tuple[Column | None, str]:
@@ -75,7 +73,6 @@ def column_of(heading: str, declared: Mapping[str, Column]) -> tuple[Column | No
 
 
 def columns_of(file: str, section: str = "") -> Iterator[Column]:
-    """The columns of a file, or the keys of a section."""
     for row in (r for r in _ROWS if (r["file"], r["section"]) == (file, section) and r["name"]):
         words, kind, limits = row["limits"], row["type"], MONEY
         options: tuple[str, ...] = ()
@@ -111,13 +108,14 @@ def about(file: str, section: str = "") -> tuple[str, str]:
     return row["meaning"], row["example"]
 
 
+@cache
 def headings(file: str, *more: str) -> Headings:
     """Columns of a CSV file, with those of other files after them."""
     declared = {c.name: c for name in (file, *more) for c in columns_of(name)}
     declared |= {c.name: c for c in columns_of(ANY) if c.name not in declared}
     columns = tuple(heading for c in declared.values() for heading in c.headings)
     required = tuple(c.name for c in declared.values() if c.need)
-    return Headings(columns, required, frozenset(columns), MappingProxyType(declared))
+    return Headings(columns, required, MappingProxyType(declared))
 
 
 FILES: Mapping[str, Headings] = MappingProxyType(

@@ -1,7 +1,6 @@
-"""What is taken for granted of a unit, as rows in the columns of a case, beneath the owner's own.
+"""What is taken for granted of a unit, of its kind or of any, as rows of a case beneath the owner's own.
 
-The reader takes these rows as it takes the owner's: a row of the owner's replaces the default of the same key and
-leaves the others. What is known of the kind comes first, else what holds for any unit.
+A row of the owner's replaces the default of the same key and leaves the others.
 """
 
 from __future__ import annotations
@@ -11,12 +10,13 @@ from contextlib import suppress
 from dataclasses import replace
 from decimal import Decimal
 from functools import cache
+from itertools import product
 from typing import TypeVar
 
 from repairecon.kinds import SymptomMatch, kinds, match_symptom
 from repairecon.kinds.case_rows import case_rows
 from repairecon.read.columns import ENDS, headings
-from repairecon.read.defaults import Defaults
+from repairecon.read.events import TOLERANCE
 from repairecon.read.files import HERE
 from repairecon.read.problems import Problems, key
 from repairecon.read.reading import Reading, named_rows
@@ -25,17 +25,14 @@ from repairecon.read.values import pair
 from repairecon.read.ways import fits
 from repairecon.records import Range, Unit
 
-_SHIPPED = ("tasks.csv", "events.csv", "looks.csv")
-_REST = (*_SHIPPED, "remedies.csv")
+_SHIPPED = ("ways.csv", "tasks.csv", "events.csv", "looks.csv")
+_REST = (*_SHIPPED[1:], "remedies.csv")
 _CHARGES = {"share_of_kit": "cost", "share_of_new": "outside_cost"}
-_WAYS = ("rebuild", "new", "buy and rebuild", "rebuild and spare")
-"""Kinds of way of any unit, as ``name.*`` in the defaults names them."""
 _KEYS: Mapping[str, tuple[str, ...]] = {
     "parts.csv": ("part",), "tasks.csv": ("task",), "looks.csv": ("look",), "ways.csv": ("kind",),
     "remedies.csv": ("event", "outcome", "remedy"),
 }  # fmt: skip
 """Columns that tell which default a row replaces; events have a way of their own."""
-_WHOLE = 1.0 - 1e-6
 K = TypeVar("K")
 
 
@@ -47,17 +44,12 @@ def default_rows(
 
     ``kind`` and ``symptom`` are empty where none is known; shares of prices become charges; ``own`` rebuilds or not.
     """
-    new, defaults = price_new or NOTHING, Defaults()
+    new = price_new or NOTHING
     if kind in kinds():
         known, found = case_rows(kind, symptom, new, price_kit, own=own)
         return {file: _rows(file, rows) for file, rows in known.items()}, found
     prices = {"share_of_kit": (price_kit or NOTHING).likely, "share_of_new": new.likely}
-    files = {file: [_priced(row, prices) for row in _shipped(file).rows] for file in _SHIPPED}
-    names = {kind: str(defaults.peek(f"name.{kind}")) for kind in _WAYS}
-    bought = dict.fromkeys(("buy and rebuild", "rebuild and spare"), names["new"])
-    source = "assumed, no source: no ways.csv"
-    ways = [{"way": n, "kind": kind, "bought": bought.get(kind, ""), "source": source} for kind, n in names.items()]
-    return {**files, "ways.csv": _rows("ways.csv", ways)}, ""
+    return {file: [_priced(row, prices) for row in _shipped(file).rows] for file in _SHIPPED}, ""
 
 
 def _rows(file: str, rows: Iterable[Mapping[str, str]]) -> list[Row]:
@@ -78,11 +70,10 @@ def _shipped(name: str) -> Table:
 def _priced(row: Row, prices: Mapping[str, float]) -> Row:
     """The row with charges worked out of their shares, which stay beside them to be shown."""
     cells = dict(row.cells)
-    for share, charge in _CHARGES.items():
-        for end in ENDS:
-            if text := row.text(f"{share}_{end}"):
-                product = str(Decimal(text) * Decimal(repr(prices[share])))
-                cells[f"{charge}_{end}"] = product.rstrip("0").rstrip(".") if "." in product else product
+    for (share, charge), end in product(_CHARGES.items(), ENDS):
+        if text := row.text(f"{share}_{end}"):
+            money = str(Decimal(text) * Decimal(repr(prices[share])))
+            cells[f"{charge}_{end}"] = money.rstrip("0").rstrip(".") if "." in money else money
     return replace(row, cells=cells, bad=set())
 
 
@@ -113,8 +104,7 @@ class Layers:
         rows = self._laid("ways.csv")
         kitted = kit is not None or bool(self.parts)
         for _ in range(2 if table.given else 0):  # a pair goes with the way that it buys
-            fitting = [row for row in rows if not row.assumed or fits(reading, row, rows, kitted)]
-            rows = self._only("ways.csv", rows, fitting)
+            rows = self._only("ways.csv", rows, [r for r in rows if not r.assumed or fits(reading, r, rows, kitted)])
         reading.merged["ways.csv"] = rows
         named, reading.ways = named_rows(rows, "way", table.whole)
         return named
@@ -142,7 +132,6 @@ class Layers:
         return None
 
     def _mine(self, file: str) -> list[Row]:
-        """The default rows of a file, unless they are not wanted."""
         rows = [replace(row, problems=self.reading.problems) for row in self.beneath.get(file, [])]
         if file in self.without:
             _list(self.dropped, file, rows)
@@ -152,13 +141,13 @@ class Layers:
         return [] if old else rows
 
     def _laid(self, file: str) -> list[Row]:
-        """The default rows that stay, then the owner's."""
         own, beneath = self.reading.tables[file].rows, self._mine(file)
         if file == "events.csv":
             return self._events(own, beneath)
         names = {_key(row, *_KEYS[file]) for row in own}
-        _list(self.replaced, file, (row for row in beneath if _key(row, *_KEYS[file]) in names))
-        return [*(row for row in beneath if _key(row, *_KEYS[file]) not in names), *own]
+        kept = [row for row in beneath if _key(row, *_KEYS[file]) not in names]
+        _list(self.replaced, file, (row for row in beneath if row not in kept))
+        return [*kept, *own]
 
     def _only(self, file: str, rows: list[Row], kept: list[Row]) -> list[Row]:
         """Those kept; the default ones that no longer fit are listed."""
@@ -167,17 +156,17 @@ class Layers:
 
     # ---- the tree --------------------------------------------------------------------------------
     def _events(self, own: Sequence[Row], beneath: Sequence[Row]) -> list[Row]:
-        mine = _grouped(own, _event)
-        rows = [r for event, defaults in _grouped(beneath, _event).items()
+        mine = _grouped(own, lambda row: _key(row, "event"))
+        rows = [r for event, defaults in _grouped(beneath, lambda row: _key(row, "event")).items()
                 for r in self._one_event(mine.pop(event, []), defaults)]  # fmt: skip
         rows += [row for some in mine.values() for row in some]
         while True:  # without the default events whose condition names what the owner's rows have done away with
             there = {_key(row, "event", "outcome") for row in rows}
-            lost = {_event(r) for r in rows if r.assumed and not _conditions(r) <= there}
+            lost = {_key(r, "event") for r in rows if r.assumed and not _conditions(r) <= there}
             if not lost:
                 return rows
-            _list(self.dropped, "events.csv", (r for r in rows if r.assumed and _event(r) in lost))
-            rows = [r for r in rows if not r.assumed or _event(r) not in lost]
+            _list(self.dropped, "events.csv", (r for r in rows if r.assumed and _key(r, "event") in lost))
+            rows = [r for r in rows if not r.assumed or _key(r, "event") not in lost]
 
     def _one_event(self, own: list[Row], defaults: list[Row]) -> list[Row]:
         """The owner's rows without a condition hold under each condition of the default ones."""
@@ -193,9 +182,9 @@ class Layers:
             names = {_key(row, "outcome") for row in stated}
             general = mine.get(frozenset(), []) if condition else []
             given = some[0].text("given")
-            stated = stated + [_with(row, given=given) for row in general if _key(row, "outcome") not in names]
+            stated = stated + [row.having(given=given) for row in general if _key(row, "outcome") not in names]
             # what belongs to the event as a whole is taken from its default where it is blank
-            filled = [_with(r, **{c: some[0].text(c) for c in ("seen_at", "ways") if not r.has(c)}) for r in stated]
+            filled = [r.having(**{c: some[0].text(c) for c in ("seen_at", "ways") if not r.has(c)}) for r in stated]
             names = {_key(row, "outcome") for row in filled}
             rest = [row for row in some if _key(row, "outcome") not in names]
             if not filled:
@@ -205,11 +194,11 @@ class Layers:
             _list(self.replaced, "events.csv", (row for row in some if row not in rest))
             share, left = sum(map(_chance, filled)), sum(map(_chance, rest))
             rows += filled
-            if share >= _WHOLE or left == 0.0:
+            if share >= 1.0 - TOLERANCE or left == 0.0:
                 _list(self.replaced, "events.csv", rest)
             elif rest:
                 self.replaced.append(f"events.csv: chances of the other outcomes of {rest[0].text('event')}")
-                rows += [_with(row, chance=repr(_chance(row) * (1.0 - share) / left)) for row in rest]
+                rows += [row.having(chance=repr(_chance(row) * (1.0 - share) / left)) for row in rest]
         return rows
 
 
@@ -222,10 +211,6 @@ def _list(made: list[str], file: str, rows: Iterable[Row]) -> None:
 
 def _key(row: Row, *columns: str) -> tuple[str, ...]:
     return tuple(key(row.text(column)) for column in columns)
-
-
-def _event(row: Row) -> str:
-    return key(row.text("event"))
 
 
 def _conditions(row: Row) -> frozenset[tuple[str, ...]]:
@@ -243,8 +228,3 @@ def _chance(row: Row) -> float:
     with suppress(ValueError):
         return float(row.text("chance") or 0.0)
     return 0.0
-
-
-def _with(row: Row, **cells: str) -> Row:
-    """The row with some cells written; its faults are those of the row."""
-    return replace(row, cells={**row.cells, **cells})

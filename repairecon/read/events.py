@@ -12,9 +12,8 @@ from decimal import Decimal
 from typing import TypeAlias
 
 from repairecon.read.columns import ENDS
-from repairecon.read.defaults import as_text
 from repairecon.read.problems import Names, key, shown
-from repairecon.read.reading import Reading
+from repairecon.read.reading import Reading, as_text
 from repairecon.read.tables import Entry, Row
 from repairecon.records import STAGES, Branch, Part, Remedy
 
@@ -60,7 +59,6 @@ class Outcomes:
 
 
 def outcomes(reading: Reading) -> Outcomes:
-    """Those of the case."""
     pairs = ((row.text("event"), row.text("outcome")) for row in reading.rows("events.csv"))
     return Outcomes(pairs, reading.tables["events.csv"].whole)
 
@@ -68,21 +66,18 @@ def outcomes(reading: Reading) -> Outcomes:
 def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ...], tuple[Remedy, ...]]:
     """The tree and the remedies for its outcomes; default chances, and what default outcomes bring, are listed."""
     rows, known = reading.rows("events.csv"), outcomes(reading)
-    wanted: dict[str, None] = {}
-    read = [_branch(reading, row, known, wanted) for row in rows]
+    read = [_branch(reading, row, known) for row in rows]
     remedies = []
     for row in reading.rows("remedies.csv"):
         event, outcome = row.text("event"), row.text("outcome")
         if event and outcome:
             event, outcome = known.spelt(row, event, outcome, ("event", "outcome"))
-        remedies.append(reading.record(Remedy, row, event=event, outcome=outcome, parts=_parts(reading, row, wanted)))
+        remedies.append(reading.record(Remedy, row, event=event, outcome=outcome, parts=_parts(reading, row)))
     assumed = [row for row in rows if row.assumed]
-    groups: dict[str, list[Row]] = {}
-    for row in assumed:
-        given = f" given {row.text('given')}" if row.text("given") else ""
-        groups.setdefault(f"chances: {row.text('event')}{given}", []).append(row)
-    for title, group in groups.items():
+    for event, given in dict.fromkeys((row.text("event"), row.text("given")) for row in assumed):
+        group = [row for row in assumed if (row.text("event"), row.text("given")) == (event, given)]
         chances = "; ".join(f"{row.text('outcome')} {row.text('chance')}" for row in group)
+        title = f"chances: {event}{f' given {given}' if given else ''}"
         reading.defaults.note(title, chances, "chance", group[0].text("source"))
     for row in assumed:
         ranges = {name: [row.text(f"{name}_{end}") for end in ENDS] for name in _BRINGS if row.has_range(name)}
@@ -93,6 +88,7 @@ def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ..
         if brings:
             title = f"what {row.text('event')}={row.text('outcome')} brings"
             reading.defaults.note(title, "; ".join(brings), "low / likely / high", row.text("source"))
+    wanted = {name for parts in (*(b.parts for b in read), *(r.parts for r in remedies)) for name, _ in parts}
     for part in made:
         if part.part in wanted:
             reading.check_wanted(part, "an outcome in events.csv needs it")
@@ -101,32 +97,29 @@ def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ..
     return _checked(list(zip(rows, read, strict=True)), reading.as_decided), tuple(remedies)
 
 
-def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]) -> Branch:
+def _branch(reading: Reading, row: Row, known: Outcomes) -> Branch:
     event, outcome, weight = row.text("event"), row.text("outcome"), row.number("weight")
     if weight is None:
         weight = 0.0 if row.has("weight") else reading.defaults.number("event_weight")
     branch = reading.record(
         Branch, row, event=known.events.find(event) or event, given=_given(row, known),
         outcome=known.outcomes.get(key(event), Names()).find(outcome) or outcome, chance=row.number("chance") or 0.0,
-        weight=weight, parts=_parts(reading, row, wanted),
+        weight=weight, parts=_parts(reading, row),
     )  # fmt: skip
     if branch.not_this_unit and branch.ends_rebuild:
         write = "write no in one of the two: a unit that is not to blame is not past rebuilding"
         row.fault("not_this_unit", f"{shown(branch.key)}, which also ends the rebuild", write)
-    if not row.has("seen_at"):
-        # A cause that is never seen costs nothing by itself.
-        costs = ["parts"] if branch.parts else []
-        costs += [f"{name}_likely" for name in _CONSEQUENCES if row.has_range(name) and getattr(branch, name).high > 0]
-        costs += [name for name in _ENDS if getattr(branch, name)]
-        stages = ", ".join(STAGES)
-        write = f"write in seen_at when it shows ({stages}), or move the consequence to an event given by this one"
-        for column in costs:
-            row.fault(column, f"a consequence of {shown(branch.key)}, which is never seen", write)
+    # a cause that is never seen costs nothing by itself
+    costs = [name for name in ("parts", *_ENDS) if getattr(branch, name)]
+    costs += [f"{name}_likely" for name in _CONSEQUENCES if row.has_range(name) and getattr(branch, name).high > 0]
+    shows = f"write in seen_at when it shows ({', '.join(STAGES)})"
+    write = f"{shows}, or move the consequence to an event given by this one"
+    for column in costs if not row.has("seen_at") else ():
+        row.fault(column, f"a consequence of {shown(branch.key)}, which is never seen", write)
     return branch
 
 
 def _given(row: Row, known: Outcomes) -> tuple[tuple[str, str], ...]:
-    """Conditions, each event once, in order of name."""
     conditions: dict[str, str] = {}
     for word in row.listed("given"):
         event, equals, outcome = (w.strip() for w in word.partition("="))
@@ -140,18 +133,16 @@ def _given(row: Row, known: Outcomes) -> tuple[tuple[str, str], ...]:
     return tuple(sorted(conditions.items()))
 
 
-def _parts(reading: Reading, row: Row, wanted: dict[str, None]) -> tuple[tuple[str, int], ...]:
+def _parts(reading: Reading, row: Row) -> tuple[tuple[str, int], ...]:
     needs: dict[str, int] = {}
     for word in row.listed("parts"):
         # a part whose name begins with a number goes before
         counted = None if word in reading.parts else _COUNT.fullmatch(word)
         count, name = (int(counted[1] or counted[3]), counted[2] or counted[4]) if counted else (1, word)
-        found = reading.parts.find(name)
         if count < 1:
             row.fault("parts", shown(word), "write how many, 1 or more, before the part")
-        elif found:
+        elif found := reading.parts.find(name):
             needs[found] = needs.get(found, 0) + count
-            wanted[found] = None
         else:
             row.named("parts", reading.parts, "an unknown part ", word=name.strip())
     return tuple(needs.items())
@@ -188,8 +179,7 @@ def _pairs(groups: Mapping[Group, Pairs]) -> Pairs:
 
 def _check_group(group: Pairs) -> dict[int, float]:
     """Chances of one event under one condition, scaled to 1 where they are near it."""
-    first: dict[str, int] = {}
-    kept: Pairs = []
+    first, kept = dict[str, int](), Pairs()
     for row, branch in group:
         outcome = key(branch.outcome)
         if outcome and outcome in first:
@@ -216,7 +206,6 @@ def _check_group(group: Pairs) -> dict[int, float]:
 
 
 def _compatible(outcomes: Mapping[str, str], other: Group) -> bool:
-    """True if no event has different outcomes in the two conditions."""
     return all(outcomes.get(event, outcome) == outcome for event, outcome in other)
 
 
@@ -238,10 +227,7 @@ def _check_overlap(groups: Mapping[Group, Pairs]) -> None:
 
 
 def _check_left_out(events: Events) -> None:
-    """An event that shows must be given under every state of a cause that does not show by then.
-
-    Otherwise its absence would be something to see, and tell of the cause.
-    """
+    """An event that shows must be given under every state of a hidden cause: else its absence would tell of that."""
 
     def may_be(state: Group) -> bool:
         known = dict(state)
@@ -257,11 +243,10 @@ def _check_left_out(events: Events) -> None:
         parents = list(dict.fromkeys(e for group in groups for e, _ in group if e in events))
         stages = STAGES[: STAGES.index(branch.seen_at) + 1] if branch.seen_at else ()
         hidden = {e for e in parents if _pairs(events[e])[0][1].seen_at not in stages}
-        unclear = any("given" in r.bad for r, _ in pairs)
         # what the owner's rows do to a default event is not the owner's to mend
-        if all(r.assumed for r, _ in pairs) or not branch.seen_at or not hidden:
+        if all(r.assumed for r, _ in pairs) or not branch.seen_at or not hidden or event in parents:
             continue
-        if unclear or event in parents or () in groups:
+        if () in groups or any("given" in r.bad for r, _ in pairs):
             continue
         outcomes = [list(dict.fromkeys((e, key(b.outcome)) for _, b in _pairs(events[e]))) for e in parents]
         if math.prod(map(len, outcomes)) > MOST_STATES:

@@ -1,4 +1,4 @@
-"""Files in and out: bytes to clean text; rows to CSV text and workbooks; written whole or not at all."""
+"""Files in and out: bytes to clean text; rows to CSV text, workbooks and tables of results; whole or not at all."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import codecs
 import contextlib
 import csv
 import datetime
+import hashlib
 import io
 import itertools
 import math
@@ -39,7 +40,6 @@ _HEAD = 4096  # bytes of a file, or of the properties of a workbook, that say wh
 
 @cache
 def rows_of(name: str) -> tuple[dict[str, str], ...]:
-    """The rows of a table that lies in this room."""
     return tuple(csv.DictReader((HERE / name).read_text("utf-8").splitlines()))
 
 
@@ -62,7 +62,6 @@ def decoded(data: bytes) -> str:
 
 
 def read_data(path: Path) -> bytes:
-    """The bytes of a file of sensible size."""
     try:
         if not path.is_file():
             raise Unreadable("no file of text" if path.exists() else "no such file", "put a text file there")
@@ -77,19 +76,15 @@ def read_data(path: Path) -> bytes:
 
 @contextlib.contextmanager
 def _in_words(path: Path) -> Iterator[None]:
-    """Failures of the file system in an owner's words."""
     try:
         yield
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
+        reason = getattr(error, "strerror", None) or error
         raise RepaireconError(f"{clean(str(path))} could not be written: {reason}; nothing was changed") from error
 
 
 def write_whole(path: str | os.PathLike[str], data: str | bytes) -> None:
-    """Write a file (text in UTF-8) as a whole: a reader sees the old file or the new one, never half.
-
-    The folder must be there. RepaireconError is raised if it cannot be written; the old file is then as it was.
-    """
+    """Write a file (text in UTF-8) as a whole: a reader sees the old file or the new one, never half."""
     with _in_words(Path(path)):
         _replace(Path(os.path.realpath(path)), data.encode("utf-8") if isinstance(data, str) else data)
 
@@ -137,8 +132,7 @@ def same_kind(path: Path, made: bytes) -> bool:
     if not _kind(made) or path.is_symlink() or not path.is_file():
         return False
     with path.open("rb") as file:
-        head = file.read(_HEAD)
-        return _kind(head + file.read(LARGEST_FILE) if head.startswith(b"PK") else head) == _kind(made)
+        return _kind(file.read(LARGEST_FILE)) == _kind(made)
 
 
 def _kind(data: bytes) -> bytes:
@@ -181,7 +175,6 @@ def write_all(folder: Path, files: Mapping[str, bytes], replace: bool = False) -
 
 # ---- rows to cells: numbers as numbers, and no text that a spreadsheet would obey ----------------------
 def _checked(value: Value) -> str | int | float | datetime.date | None:
-    """A value as cells hold it: yes and no as words, blank text as nothing."""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float) and not math.isfinite(value):
@@ -200,7 +193,6 @@ def defused(text: str) -> str:
 
 
 def as_meant(text: str) -> str:
-    """Text as it was before ``defused``."""
     return text[1:] if text.startswith("'") and text[1:].startswith((*OBEYED, "'")) else text
 
 
@@ -209,11 +201,9 @@ def csv_text(rows: Iterable[Sequence[Value]], defuse: bool = False, end: str = "
 
     ``defuse`` where a person will open it in a spreadsheet; ``end`` ends a line, the standard has CRLF.
     """
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator=end)
-    for row in rows:
-        cells = map(_checked, row)
-        writer.writerow([defused(cell) if defuse and isinstance(cell, str) else cell for cell in cells])
+    out, cells = io.StringIO(), (map(_checked, row) for row in rows)
+    as_shown = ([defused(cell) if defuse and isinstance(cell, str) else cell for cell in row] for row in cells)
+    csv.writer(out, lineterminator=end).writerows(as_shown)
     return out.getvalue()
 
 
@@ -303,3 +293,104 @@ def saved(book: Any) -> bytes:
             room.write(bytes(_ROOM_A_CELL * (50 + sum(len(sheet._cells) for sheet in book.worksheets))))
         book.save(out)
     return out.getvalue()
+
+
+# ---- tables of an answer ---------------------------------------------------------------------------
+BOOK, INDEX = "tables.xlsx", "tables.csv"
+_HEADINGS = ["job", "file", "rows", "hash"]
+MARK = "made_of"  # column that says of what a row was made: a hash of its files and of what was asked
+
+
+def write_tables(
+    folder: str | os.PathLike[str], job: str, tables: Mapping[str, Sequence[Sequence[Value]]]
+) -> tuple[Path, ...]:
+    """Write every table (headings first) as ``<name>.csv``, all in ``tables.xlsx``, ``tables.csv`` as the list of them.
+
+    RepaireconError, and nothing written, if one of them is there that is not as an earlier run of this job wrote it.
+    """
+    place = Path(folder)
+    files = {f"{name}.csv": csv_text(rows, defuse=True).encode("utf-8-sig") for name, rows in tables.items()}
+    counts = {f"{name}.csv": len(rows) - 1 for name, rows in tables.items()}
+    files[BOOK] = workbook_bytes(tables, money="General", filters=True)
+    listed = [[job, name, counts.get(name), _hash(data)] for name, data in files.items()]
+    files[INDEX] = csv_text([_HEADINGS, *listed]).encode("utf-8")
+    earlier: dict[str, str] = {}
+    if _hash_of(place / INDEX):
+        there = csv.reader((place / INDEX).read_text(encoding="utf-8", errors="replace").splitlines())
+        if next(there, None) == _HEADINGS:
+            earlier = {row[1]: row[3] for row in there if len(row) == len(_HEADINGS) and row[0] == job}
+    if place.exists() and not place.is_dir():
+        raise RepaireconError(f"{shown(str(place))} is a file: name a folder for the tables; nothing was written")
+    for name in files:
+        ours = earlier if name == INDEX else earlier.get(name) == _hash_of(place / name)
+        if os.path.lexists(place / name) and not ours:
+            why = "is not as an earlier run of this job wrote it: name another folder; nothing was written"
+            raise RepaireconError(f"{name} in {shown(str(place))} {why}")
+    write_all(place, files, replace=place.exists())
+    for name in earlier.keys() - files.keys():  # of an earlier answer, and none of this one
+        if earlier[name] == _hash_of(place / name):
+            (place / name).unlink()
+    return tuple(place / name for name in files)
+
+
+def _hash(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()[:20]
+
+
+def _hash_of(path: Path) -> str:
+    return _hash(path.read_bytes()) if path.is_file() and not path.is_symlink() else ""
+
+
+# ---- a table that grows --------------------------------------------------------------------------
+def mark_of(folder: str | os.PathLike[str], asked: Iterable[object] = ()) -> str:
+    """A hash of a file, or of all in a folder but in none within, and of what is asked; "" where there is neither."""
+    place, made = Path(folder), hashlib.sha256(repr(tuple(asked)).encode())
+    if not place.exists():
+        return ""
+    for path in sorted(p for p in place.iterdir() if p.is_file()) if place.is_dir() else [place]:
+        made.update(path.name.encode() + b"\0")
+        made.update(hashlib.sha256(path.read_bytes()).digest())
+    return made.hexdigest()[:20]
+
+
+class ResultTable:
+    """A CSV file of results, the mark in the last column, written row by row; one of these columns is gone on with.
+
+    Rows whose mark is not ``wanted`` are taken out.
+    """
+
+    def __init__(self, path: str | os.PathLike[str], columns: Sequence[str], wanted: Iterable[str]) -> None:
+        self.path, self.columns = Path(path), (*columns, MARK)
+        marks = set(wanted) - {""}
+        check_own(self.path, csv_text([self.columns]).encode())
+        text = self.path.read_text(encoding="utf-8", errors="replace") if self.path.exists() else ""
+        rows = csv.DictReader(io.StringIO(text[: text.rfind("\n") + 1]))  # a last row that was cut off is none
+        whole = [row for row in rows if None not in row.values() and None not in row]
+        kept = [row for row in whole if row[MARK] in marks]
+        write_own(self.path, csv_text([self.columns, *([row[c] for c in self.columns] for row in kept)], end="\n"))
+        self.done = {row[MARK]: {k: v for k, v in row.items() if k != MARK} for row in kept}
+
+    def add(self, row: Mapping[str, Any], mark: str) -> None:
+        cells = [*(row[c] for c in self.columns[:-1]), mark]
+        with self.path.open("a", encoding="utf-8", newline="") as file:
+            file.write(csv_text([cells], end="\n"))
+
+
+def to_parquet(path: Path, to: Path) -> None:
+    try:
+        import pandas as pd
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+    except ImportError as error:
+        raise RepaireconError("Parquet needs the extra fleet: pip install 'repairecon[fleet]'") from error
+    if os.path.lexists(to):
+        raise RepaireconError(f"{shown(str(to))} is there already; give another name")
+    part = to.with_name(f".{to.name}.part")
+    writer = None
+    for rows in pd.read_csv(path, chunksize=1000):
+        table = pa.Table.from_pandas(rows, schema=writer.schema if writer else None, preserve_index=False)
+        writer = writer or pq.ParquetWriter(part, table.schema)
+        writer.write_table(table)
+    if writer:
+        writer.close()
+        part.replace(to)

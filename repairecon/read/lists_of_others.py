@@ -6,23 +6,24 @@ import datetime
 import os
 import re
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TypeAlias
 
 from repairecon.read import sheets
 from repairecon.read.boat import units_of
 from repairecon.read.case_folder import open_case
-from repairecon.read.case_workbook import is_workbook
-from repairecon.read.case_workbook_out import file_bytes, keep_files
+from repairecon.read.case_out import file_bytes, keep_files
 from repairecon.read.columns import FILES, SUPPLIERS_MONEY, Column
 from repairecon.read.files import OBEYED, csv_text
 from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
 from repairecon.read.reading import Reading
-from repairecon.read.sheets import CsvTable, Sheet, headed, heading, heading_row, read_sheet, tidied
-from repairecon.read.tables import Row, Table, read_table, table_of
+from repairecon.read.sheets import CsvTable, Sheet, heading, heading_row, places_meant, read_sheet
+from repairecon.read.tables import Row, list_table, read_table
 from repairecon.read.values import Cell, Misread, date, text_of
+from repairecon.read.workbook import is_workbook
 from repairecon.records import Case, CaseError, Fault, RepaireconError, SheetError
 
 COLUMNS_FILE = "columns.csv"  # which heading of a supplier's is which column
@@ -32,20 +33,22 @@ _FIRST = ("item", "supplier", "quoted_likely")
 _DIFFER_BY = ("designation", "part_class", "pack")  # columns that tell two quotes of one item and supplier apart
 _QUOTES, _UNITS = FILES["quotes.csv"], FILES["units.csv"]
 _SHORT = {heading(word): c.heading for c in _QUOTES.declared.values() for word in (*c.also, c.name)}
-_SHORT["core"] = _SHORT["quoted_core"]
+_SHORT |= {"core": _SHORT["quoted_core"], "price_from_10": "price_from_10"}
 _BREAK = re.compile(r"price_from_([1-9][0-9]{0,5})")
 _PLAIN_SIGN = re.compile(r"[+-][\w.,/ x-]*")
 
 
-def known_columns(columns: Mapping[str, str], file: str, problems: Problems) -> dict[str, str]:
-    """Our column by the owner's heading; what is unknown or double is a fault."""
+def known_columns(
+    columns: Mapping[str, str], file: str, problems: Problems, names: Sequence[str] = _QUOTES.columns,
+    short: Mapping[str, str] = _SHORT,
+) -> dict[str, str]:  # fmt: skip
+    """Our column by the owner's heading: one of ``names`` or ``short`` for one; others are faults."""
     known: dict[str, str] = {}
     for theirs, ours in columns.items():
-        column = heading(ours)
-        column = _SHORT.get(column, column)
-        if column not in _QUOTES.known and not _BREAK.fullmatch(column):
-            options = [*_QUOTES.columns, *_SHORT, "price_from_10"]
-            problems.add(file, None, theirs, f"an unknown column {shown(ours)}", problems.advice(column, options))
+        column = short.get(heading(ours), heading(ours))
+        if column not in names and not _BREAK.fullmatch(column):
+            write = problems.advice(column, [*names, *short])
+            problems.add(file, None, theirs, f"an unknown column {shown(ours)}", write)
         elif column in known.values():
             problems.add(file, None, theirs, f"a second heading for {column}", "keep one of the two")
         elif not heading(theirs) or heading(theirs) in map(heading, known):
@@ -58,12 +61,10 @@ def known_columns(columns: Mapping[str, str], file: str, problems: Problems) -> 
 
 
 def saved_columns(folder: Path, problems: Problems) -> list[Row]:
-    """Which heading is which column, by supplier, as kept in the case folder."""
-    path = folder / COLUMNS_FILE
-    return read_table(path if path.exists() else None, COLUMNS_FILE, FILES[COLUMNS_FILE], problems).rows
+    return read_table(folder / COLUMNS_FILE, COLUMNS_FILE, FILES[COLUMNS_FILE], problems).rows
 
 
-def find_headings(sheet: Sheet, known: Mapping[str, str], problems: Problems) -> tuple[int, dict[int, str]]:
+def find_headings(sheet: Sheet, known: Mapping[str, str], problems: Problems) -> tuple[int, dict[str, int]]:
     """The row of the headings, and our column by its place; what is missing or double is a fault."""
     plain = {heading(theirs) for theirs in known}
 
@@ -82,30 +83,31 @@ def find_headings(sheet: Sheet, known: Mapping[str, str], problems: Problems) ->
             problems.add(sheet.file, row or None, theirs, "no such heading", write)
         elif names.count(heading(theirs)) > 1:
             problems.add(sheet.file, row, theirs, "the heading twice", "rename one of the two")
-    return row, {names.index(heading(theirs)): ours for theirs, ours in known.items() if heading(theirs) in names}
+    return row, {ours: names.index(heading(theirs)) for theirs, ours in known.items() if heading(theirs) in names}
 
 
-@dataclass(frozen=True)
-class SheetRow:
-    """One row of the list: cells by our columns, and the first thing wrong with it."""
+def meant_headings(sheet: Sheet, words: Mapping[str, Sequence[str]]) -> tuple[int, dict[str, int]]:
+    """The row of the headings, and the place of each column that one of them surely means by its ``words``."""
+    head = heading_row(sheet, lambda cells: len(places_meant([text_of(c) for c in cells], words)))
+    return head, places_meant([text_of(c) for c in sheet.rows.get(head, ())], words)
 
-    row: int
-    cells: Mapping[str, str]
-    wrong: str = ""
+
+SheetRow: TypeAlias = tuple[int, dict[str, str], str]
+"""A row of the list: its number, cells by our columns, and the first thing wrong with it."""
 
 
 def sheet_rows(
-    sheet: Sheet, head: int, places: Mapping[int, str], decimal: str, currency: str
+    sheet: Sheet, head: int, places: Mapping[str, int], decimal: str, currency: str
 ) -> tuple[list[SheetRow], list[str]]:
     """The rows below the headings that hold something under one of them, and how their numbers were read."""
-    breaks = {c: Column(name=c, type="number", unit=SUPPLIERS_MONEY) for c in places.values() if _BREAK.fullmatch(c)}
-    read, marks = tidied(headed(sheet, head, places), {**_QUOTES.declared, **breaks}, decimal, currency)
+    breaks = {c: Column(name=c, type="number", unit=SUPPLIERS_MONEY) for c in places if _BREAK.fullmatch(c)}
+    read, marks = sheets.tidied(sheets.headed(sheet, head, places), {**_QUOTES.declared, **breaks}, decimal, currency)
     words = {",": "comma", ".": "point"}
     notes = [f"{name}: numbers with a decimal {words[mark]}" for name, mark in marks.items() if mark]
     made = []
     for number, row in (item for item in read.rows.items() if item[0] != head):
         cells, prices, wrong = dict[str, str](), dict[int, str](), ""
-        for (k, column), cell in zip(places.items(), row, strict=False):
+        for (column, k), cell in zip(places.items(), row, strict=False):
             text, bad = " ".join(text_of(cell).split()), cell if isinstance(cell, Misread) else None
             if bad is None and text.startswith(OBEYED) and not _PLAIN_SIGN.fullmatch(text):
                 bad = Misread("text that a spreadsheet would obey: write it without the mark in front", shown(text))
@@ -118,7 +120,7 @@ def sheet_rows(
         if prices:
             listed = [f"{packs} at {prices[packs]}" for packs in sorted(prices)]
             cells["breaks"] = "; ".join(filter(None, [cells.get("breaks", ""), *listed]))
-        made.append(SheetRow(number, cells, wrong))
+        made.append((number, cells, wrong))
     return made, notes
 
 
@@ -157,9 +159,7 @@ class QuotesImport:
             raise RepaireconError("columns are kept in a case folder: name the columns each time for a workbook")
         if keep_columns and not self.supplier:
             raise SheetError([Fault(self.file, None, "supplier", "nothing", "say whose columns to keep")])
-        files: dict[str, bytes] = {}
-        if self.those(ADDED) or self.those(CHANGED):
-            files[QUOTES] = self.quotes
+        files = {QUOTES: self.quotes} if self.those(ADDED) or self.those(CHANGED) else {}
         if keep_columns:
             problems, names = Problems(), FILES[COLUMNS_FILE].columns
             saved = saved_columns(self.folder, problems)
@@ -186,109 +186,133 @@ def preview(
     day of rows that give none, ``decimal`` the decimal mark where a column does not give it away. SheetError if the
     list or the columns cannot be taken at all, CaseError if quotes.csv or the names of the case cannot be.
     """
-    # the case as far as names and quotes go; other faults are for the day on which it is worked out
-    case, reading = open_case(case_folder)
+    folder, path, problems = Path(case_folder), Path(spreadsheet), Problems()
+    case, reading = _case_of_names(folder)
+    seller = reading.suppliers.find(supplier)
+    if columns is None:
+        saved = saved_columns(folder, problems)
+        columns = {r.text("heading"): r.text("column") for r in saved if key(r.text("supplier")) == key(supplier)}
+    known = known_columns(columns, path.name, problems)
+    ours, bad_day = set(known.values()), quoted_on and isinstance(date(quoted_on), Misread)
+    unknown = reading.suppliers.advice(problems, supplier, "add its row to suppliers.csv first") if supplier else ""
+    for faults in (
+        ((supplier and not seller, "supplier", f"an unknown supplier {shown(supplier)}", unknown),
+         (bad_day, "quoted_on", shown(quoted_on), "write a date such as 2026-03-31"),
+         (decimal not in ("", ",", "."), "decimal", shown(decimal), "write , or .")),
+        ((not seller and "supplier" not in ours, "supplier", "nothing",
+          "say who quotes, or which heading is the supplier"),
+         (not ours & {"item", "designation"}, "item", "nothing", "say which heading is the item or the designation"),
+         ("quoted_likely" not in ours, "quoted_likely", "nothing", "say which heading is the price")),
+    ):  # fmt: skip
+        for wrong, column, found, write in faults:
+            if wrong:
+                problems.add(path.name, None, column, found, write)
+        problems.stop_if_any(SheetError)
+    listed = read_sheet(path, sheet, known)
+    head, places = find_headings(listed, known, problems)
+    problems.stop_if_any(SheetError)
+    money = next((s.currency for s in case.suppliers if s.supplier == seller), "")
+    read, read_as = sheet_rows(listed, head, places, decimal, money)
+    table, rows = _settled(folder, read, lambda table: _Quotes(case, reading.suppliers, table, seller, quoted_on))
+    notes = (*listed.notes, f"headings found in row {head}", *read_as)
+    return QuotesImport(folder, supplier, listed.file, listed.name, dict(columns), rows, notes, table.data())
+
+
+def _case_of_names(folder: Path) -> tuple[Case, Reading]:
+    case, reading = open_case(folder)
     broken = {f for f in ("parts.csv", "ways.csv", "suppliers.csv") if not reading.tables[f].whole}
     named = {reading.problems.called.get(f, f) for f in (*broken, QUOTES)}
     if found := [f for f in reading.problems.faults if f.file in named]:
         raise CaseError(found)
     for row in reading.boat.tables["suppliers.csv"].rows if reading.boat else ():
         reading.suppliers.add(row.text("supplier"))  # of the boat's own a case takes those alone that have quoted
-    return _Job(Path(case_folder), Path(spreadsheet), case, reading, quoted_on).run(columns, supplier, sheet, decimal)
+    return case, reading
 
 
-@dataclass
-class _Job:
-    folder: Path
-    spreadsheet: Path
-    case: Case
-    reading: Reading
-    quoted_on: str
-    supplier: str = ""
-    problems: Problems = field(default_factory=Problems)
+def _settled(
+    folder: Path, read: list[SheetRow], into: Callable[[CsvTable], _Quotes]
+) -> tuple[CsvTable, tuple[ImportedRow, ...]]:
+    """The rows brought in, again and again without those with which the case could not be read, till none is left."""
+    wrong: dict[int, str] = {}
+    while True:
+        table = CsvTable(file_bytes(folder, QUOTES), _QUOTES.known, _FIRST)
+        quotes = into(table)
+        rows = tuple(quotes.bring(n, cells, wrong.get(n) or bad) for n, cells, bad in read)
+        _, reading = open_case(folder, instead={QUOTES: table.data()})
+        ours = {r.quotes_row: r.row for r in rows if r.becomes in (ADDED, CHANGED)}
+        found = [f for f in reading.problems.faults if f.file == reading.problems.called.get(QUOTES, QUOTES)]
+        more = {ours[f.row]: f"{f.column}: found {f.found}; {f.write}" for f in found if f.row in ours}
+        if found and not more:
+            raise CaseError(found)
+        if not more:
+            return table, rows
+        wrong |= more
 
-    def run(self, columns: Mapping[str, str] | None, supplier: str, sheet_name: str, decimal: str) -> QuotesImport:
-        """What becomes of each row; rows with which the case could not be read are left out, until it can."""
-        self.supplier = self.reading.suppliers.find(supplier)
-        if supplier and not self.supplier:
-            advice = self.reading.suppliers.advice(self.problems, supplier, "add its row to suppliers.csv first")
-            self._fault("supplier", f"an unknown supplier {shown(supplier)}", advice)
-        if columns is None:
-            saved = saved_columns(self.folder, self.problems)
-            columns = {r.text("heading"): r.text("column") for r in saved if key(r.text("supplier")) == key(supplier)}
-        known = known_columns(columns, self.spreadsheet.name, self.problems)
-        if isinstance(date(self.quoted_on), Misread) and self.quoted_on:
-            self._fault("quoted_on", shown(self.quoted_on), "write a date such as 2026-03-31")
-        if decimal not in ("", ",", "."):
-            self._fault("decimal", shown(decimal), "write , or .")
-        self.problems.stop_if_any(SheetError)
-        ours = set(known.values())
-        if not self.supplier and "supplier" not in ours:
-            self._fault("supplier", "nothing", "say who quotes, or which heading is the supplier")
-        if not ours & {"item", "designation"}:
-            self._fault("item", "nothing", "say which heading is the item or the designation")
-        if "quoted_likely" not in ours:
-            self._fault("quoted_likely", "nothing", "say which heading is the price")
-        self.problems.stop_if_any(SheetError)
-        sheet = read_sheet(self.spreadsheet, sheet_name, known)
-        head, places = find_headings(sheet, known, self.problems)
-        self.problems.stop_if_any(SheetError)
-        money = {s.supplier: s.currency for s in self.case.suppliers}
-        read, read_as = sheet_rows(sheet, head, places, decimal, money.get(self.supplier, ""))
-        table, rows = self._settled(read)
-        notes = (*sheet.notes, f"headings found in row {head}", *read_as)
-        return QuotesImport(
-            self.folder, supplier, sheet.file, sheet.name, dict(columns), rows, notes, table.data()
-        )  # fmt: skip
 
-    def _fault(self, column: str, found: str, write: str) -> None:
-        self.problems.add(self.spreadsheet.name, None, column, found, write)
+class _Quotes:
+    """quotes.csv, into which rows of a list are brought one by one."""
 
-    def _settled(self, read: list[SheetRow]) -> tuple[CsvTable, tuple[ImportedRow, ...]]:
-        """The rows brought in, again and again until none is left that spoils the case."""
-        wrong: dict[int, str] = {}
-        while True:
-            table = CsvTable(file_bytes(self.folder, QUOTES), _QUOTES.known, _FIRST)
-            items, taken = _Items(self.case, table), dict[int, int]()
-            rows = tuple(self._row(table, items, row, wrong.get(row.row, ""), taken) for row in read)
-            _, reading = open_case(self.folder, instead={QUOTES: table.data()})
-            ours = {r.quotes_row: r.row for r in rows if r.becomes in (ADDED, CHANGED)}
-            found = [f for f in reading.problems.faults if f.file == reading.problems.called.get(QUOTES, QUOTES)]
-            more = {ours[f.row]: f"{f.column}: found {f.found}; {f.write}" for f in found if f.row in ours}
-            if found and not more:
-                raise CaseError(found)
-            if not more:
-                return table, rows
-            wrong |= more
+    def __init__(self, case: Case, suppliers: Names, table: CsvTable, seller: str, quoted_on: str) -> None:
+        self._suppliers, self._table, self._seller, self._quoted_on = suppliers, table, seller, quoted_on
+        self._names = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)])
+        self._sizes: dict[str, list[str]] = defaultdict(list)
+        for part in (p for p in case.parts if p.standard_size):
+            self._sizes[key(part.standard_size)].append(part.part)
+        self._rows: dict[tuple[str, str], list[int]] = defaultdict(list)  # by item and supplier
+        self._called: dict[tuple[str, str], dict[str, None]] = defaultdict(dict)
+        self._met: dict[int, int] = {}  # row of the list by the row that it was brought into
+        self._problems = Problems()
+        for number in table.rows():
+            row = table.cells(number)
+            item, by, called = (row.get(c, "") for c in ("item", "supplier", "designation"))
+            self._rows[key(item), key(by)].append(number)
+            if called:
+                self._called[key(by), key(called)][self._names.find(item) or item] = None
 
-    def _row(self, table: CsvTable, items: _Items, row: SheetRow, wrong: str, taken: dict[int, int]) -> ImportedRow:
-        """Add a row, change the one that quotes the same, or leave it out; ``taken`` are rows of quotes.csv so met."""
-        named = row.cells.get("supplier")
-        seller = self.supplier if named is None else self.reading.suppliers.find(named)
-        item, why = items.find(row.cells.get("item", ""), row.cells.get("designation", ""), seller)
+    def _find(self, name: str, designation: str, seller: str) -> tuple[str, str]:
+        """The item by its name, by what the supplier quoted before, by standard size; else why there is none."""
+        if name and (found := self._names.find(name)):
+            return found, ""
+        if not (word := name or designation):
+            return "", "no item"
+        for sort, known in (
+            ("quotes of this supplier for", [*self._called.get((key(seller), key(designation)), ())]),
+            ("parts of the size", self._sizes.get(key(designation), [])),
+        ):
+            if len(known) == 1:
+                return known[0], ""
+            if known:
+                some = ", ".join(shown(n) for n in known[:6])
+                return "", f"{len(known)} {sort} {shown(designation)}: {some}; name the item"
+        near = self._problems.advice(word, [*self._names, *self._sizes], "no part, way or standard size of that name")
+        return "", f"{shown(word)}: {near}"
+
+    def bring(self, row: int, cells: Mapping[str, str], wrong: str) -> ImportedRow:
+        """Add a row, change the one that quotes the same, or leave it out."""
+        named = cells.get("supplier")
+        seller = self._seller if named is None else self._suppliers.find(named)
+        item, why = self._find(cells.get("item", ""), cells.get("designation", ""), seller)
         if not seller:
             why = f"no supplier {shown(named or '')} in suppliers.csv"
-        why = wrong or row.wrong or why or ("" if row.cells.get("quoted_likely") else "no price")
-        made = ImportedRow(row.row, item or row.cells.get("item", ""), seller, LEFT_OUT, why)
+        why = wrong or why or ("" if cells.get("quoted_likely") else "no price")
+        made = ImportedRow(row, item or cells.get("item", ""), seller, LEFT_OUT, why)
         if why:
             return made
-        day = row.cells.get("quoted_on") or self.quoted_on
-        cells = {**row.cells, "item": item, "supplier": seller, **({"quoted_on": day} if day else {})}
-        numbers = items.rows[key(item), key(seller)]
+        day = cells.get("quoted_on") or self._quoted_on
+        cells = {**cells, "item": item, "supplier": seller, **({"quoted_on": day} if day else {})}
+        numbers, table = self._rows[key(item), key(seller)], self._table
         pairs = {n: [(table.cells(n).get(c, ""), cells.get(c, "")) for c in _DIFFER_BY] for n in numbers}
         same = [n for n in numbers if all(_same_cell(*map(str.casefold, both)) for both in pairs[n] if all(both))]
         if len(same) > 1:
             why = f"rows {', '.join(map(str, same))} of quotes.csv quote the same"
             return replace(made, why=f"{why}: bring in designation, part_class or pack")
+        if same and same[0] in self._met:
+            return replace(made, why=f"row {self._met[same[0]]} of the list quotes the same")
+        target = same[0] if same else table.add(cells)
+        self._met[target] = row
         if not same:
-            number = table.add(cells)
-            numbers.append(number)
-            taken[number] = row.row
-            return replace(made, becomes=ADDED, quotes_row=number)
-        (target,) = same
-        if target in taken:
-            return replace(made, why=f"row {taken[target]} of the list quotes the same")
-        taken[target] = row.row
+            numbers.append(target)
+            return replace(made, becomes=ADDED, quotes_row=target)
         before = table.cells(target)
         changes = _changes(before, cells)
         why = "; ".join(f"{c}: {before.get(c) or 'blank'} -> {new or 'blank'}" for c, new in changes.items())
@@ -313,76 +337,24 @@ def _same_cell(was: str, now: str) -> bool:
     return False
 
 
-class _Items:
-    """Finds items by name, by what the supplier quoted before, by standard size."""
-
-    def __init__(self, case: Case, table: CsvTable) -> None:
-        self._names = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)])
-        self._sizes: dict[str, list[str]] = defaultdict(list)
-        for part in case.parts:
-            if part.standard_size:
-                self._sizes[key(part.standard_size)].append(part.part)
-        self.rows: dict[tuple[str, str], list[int]] = defaultdict(list)  # rows of quotes.csv by item and supplier
-        self._called: dict[tuple[str, str], dict[str, None]] = defaultdict(dict)
-        self._problems = Problems()
-        for number in table.rows():
-            row = table.cells(number)
-            item, seller, called = (row.get(c, "") for c in ("item", "supplier", "designation"))
-            self.rows[key(item), key(seller)].append(number)
-            if called:
-                self._called[key(seller), key(called)][self._names.find(item) or item] = None
-
-    def find(self, name: str, designation: str, seller: str) -> tuple[str, str]:
-        """The item, or why there is none."""
-        if name and (found := self._names.find(name)):
-            return found, ""
-        if not (word := name or designation):
-            return "", "no item"
-        for sort, known in (
-            ("quotes of this supplier for", [*self._called.get((key(seller), key(designation)), ())]),
-            ("parts of the size", self._sizes.get(key(designation), [])),
-        ):
-            if len(known) == 1:
-                return known[0], ""
-            if known:
-                some = ", ".join(shown(n) for n in known[:6])
-                return "", f"{len(known)} {sort} {shown(designation)}: {some}; name the item"
-        near = self._problems.advice(word, [*self._names, *self._sizes], "no part, way or standard size of that name")
-        return "", f"{shown(word)}: {near}"
-
-
 # ---- units -----------------------------------------------------------------------------------------
-@dataclass(frozen=True)
-class UnitsList:
-    """The rows as units.csv has them, how many, and the headings of which nothing was taken."""
+def read_units_list(path: Path) -> tuple[bytes, int, tuple[str, ...]]:
+    """A list of units as units.csv has it, how many, and the headings of which nothing was taken.
 
-    data: bytes
-    many: int
-    left_out: tuple[str, ...]
-
-
-def read_units_list(path: Path) -> UnitsList:
-    """Read a list of units, headings taken for those that they surely mean; SheetError has every fault of it."""
+    Headings are taken for those that they surely mean; SheetError has every fault of the list.
+    """
     sheet, problems = read_sheet(path, "", _UNITS.known), Problems()
     words = {name: [name] for name in _UNITS.columns}
     for c in _UNITS.declared.values():
         words[c.heading] += [c.name, *c.also]
-    head = heading_row(sheet, lambda cells: len(sheets.places_meant([text_of(c) for c in cells], words)))
-    written = [text_of(c) for c in sheet.rows.get(head, ())]
-    meant = sheets.places_meant(written, words)
-    places, theirs = {k: ours for ours, k in meant.items()}, {ours: written[k] for ours, k in meant.items()}
-    table = Table(sheet.file)
-    if "unit" not in theirs:
+    head, meant = meant_headings(sheet, words)
+    if "unit" not in meant:
         known = ", ".join(("unit", *_UNITS.declared["unit"].also))
         problems.add(sheet.file, head, "unit", "no such column", f"head the column of their names one of: {known}")
-    else:
-        kept, _ = tidied(headed(sheet, head, places), _UNITS.declared)
-        table = table_of(kept, _UNITS, problems)
-        units_of(table, datetime.date.today().isoformat())
-    called = Problems()
-    for f in problems.faults:
-        called.add(f.file, f.row, theirs.get(f.column, f.column), f.found, f.write)
-    called.stop_if_any(SheetError)
+    problems.stop_if_any(SheetError)
+    table = list_table(sheet, _UNITS, problems, meant, head)
+    units_of(table, datetime.date.today().isoformat())
+    problems.stop_if_any(SheetError)
     made = [[row.cells.get(c, "") for c in _UNITS.columns] for row in table.rows]
-    left_out = [text for k, text in enumerate(written) if text and k not in places]
-    return UnitsList(csv_text([_UNITS.columns, *made]).encode("utf-8"), len(made), tuple(left_out))
+    left_out = tuple(text_of(c) for k, c in enumerate(sheet.rows[head]) if c and k not in meant.values())
+    return csv_text([_UNITS.columns, *made]).encode("utf-8"), len(made), left_out

@@ -33,12 +33,9 @@ RATES = {r["currency"]: (float(r["per_euro"]), float(r["within"])) for r in rows
 
 @dataclass(frozen=True)
 class Remark:
-    """Something worth a second look; ``could_turn``: it may turn the advice.
+    """Something worth a second look."""
 
-    ``rule`` is the word by which ``checked`` acknowledges it, alone or with its row (``part price: impeller``).
-    """
-
-    rule: str
+    rule: str  # the word by which ``checked`` acknowledges it, alone or with its row (``part price: impeller``)
     where: Source
     what: str
     could_turn: bool
@@ -60,8 +57,7 @@ class Fact:
 def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
     """Everything in a case that is worth a second look, what may turn the advice first; acknowledged ones are marked.
 
-    ``today`` is what the clock says, year-month-day, blank for that of this machine. Dates are held against the day
-    that the case states for its order, else against this one.
+    ``today`` is what the clock says, blank for that of this machine; dates are held against the case's own day first.
     """
     on = _Looked(case, today)
     checked = {key(word) for word in listed(case.checked)}
@@ -69,8 +65,7 @@ def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
 
     def take(alike: str, rule: str, name: str, where: Source, said: str, turns: bool = True) -> None:
         known = not checked.isdisjoint((key(rule), key(f"{rule}: {name}")))
-        remark = Remark(rule=rule, where=where, what=said, could_turn=turns, acknowledged=known)
-        found.setdefault((alike, known), {}).setdefault((where, said), remark)
+        found.setdefault((alike, known), {}).setdefault((where, said), Remark(rule, where, said, turns, known))
 
     for fact in _facts(on):
         row = _RULES[fact.quantity]
@@ -155,7 +150,6 @@ def _ratio(quantity: str, value: float, base: float, where: Source, name: str) -
 
 
 def _facts(on: _Looked) -> Iterator[Fact]:
-    """Every figure of a case that a rule is about."""
     for look in (_kit, _exchange, _parts, _work_and_tree, _ways, _suppliers, _quotes, _dates):
         yield from look(on)
     for quantity, row in _RULES.items():
@@ -211,7 +205,7 @@ def _wait(_: _Looked, quantity: str, r: Range, where: Source, name: str) -> Iter
 
 
 def _hours(on: _Looked, quantity: str, r: Range, where: Source, name: str) -> Iterator[Fact]:
-    if r.high > 0 and r.likely > 0:
+    if r.likely > 0:
         yield Fact(quantity, r.likely, where, name)
         yield _ratio("hours high against likely", r.high, r.likely, where, name)
     whole = own_hours(on.kind.kind).high if on.kind else 0.0
@@ -283,8 +277,8 @@ def _work_and_tree(on: _Looked) -> Iterator[Fact]:
     own = [t for t in on.case.tasks if _mine(t.hours.source)]
     if own:
         yield Fact("hours of all work", sum(t.hours.likely for t in own), own[0].source)
-    told = (look for look in on.case.looks if _mine(look.source) and look.event)
-    yield from (Fact("look is right", look.p_right, look.source, look.look) for look in told)
+    for look in (look for look in on.case.looks if _mine(look.source) and look.event):
+        yield Fact("look is right", look.p_right, look.source, look.look)
     open_still = {b.event for b in on.case.branches if 0 < b.chance < 1}
     for b in (b for b in on.case.branches if _mine(b.source)):
         if b.event not in open_still:

@@ -39,7 +39,6 @@ _TOTALS = ("supplier", "lines", *_MONEY, "currency", "cost_landed", "home_curren
 Row = Mapping[str, Value]
 Rows = list[list[Value]]
 ACTUAL_FILE = "actual.csv"
-_NONE = Decimal(0)
 
 
 # ---- requests ------------------------------------------------------------------------------------
@@ -59,8 +58,7 @@ class AskLine:
 def write_requests(folder: Path, lines: Sequence[AskLine], papers: BoatPapers) -> tuple[Path, ...]:
     """Write ``request_SUPPLIER.csv`` a supplier, and beside them a case in which the answers are compared.
 
-    ``folder`` is new or empty, and none within the boat's ``jobs``, which are units that failed; of her papers money,
-    suppliers and carriage go along. Gives the requests. RepaireconError, and nothing written, if it will not do.
+    ``folder`` is new or empty; of the boat's papers money, suppliers and carriage go along. Gives the requests.
     """
     if not lines:
         raise RepaireconError("there is nothing to ask for")
@@ -103,9 +101,8 @@ def write_orders(
 ) -> tuple[Path, ...]:  # fmt: skip
     """Write ``order_<supplier>.csv`` to send, in the supplier's money, and ``own_landed.xlsx`` to keep; gives paths.
 
-    ``lines`` are what is bought, a line a quote; ``totals`` what each supplier's order comes to, written as given.
-    RepaireconError, and nothing written, if there is nothing to order, a supplier lacks its total or its lines, or a
-    file of that name is a link or no earlier one of these.
+    RepaireconError, and nothing written, if a supplier lacks its total or its lines, or a file of that name is a link
+    or no earlier one of these.
     """
     if not lines:
         raise RepaireconError("there is nothing to order")
@@ -171,18 +168,18 @@ def _sums(total: OrderTotal) -> list[Row]:
 
 
 # ---- receipts ------------------------------------------------------------------------------------
+_NONE = Decimal(0)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Came:
-    """What has come of a part by orders [home money, whole cents]: ``paid`` but carriage, ``days`` the longest wait.
-
-    ``booked`` pieces came into the book when the job was closed: its sheet had them already.
-    """
+    """What has come of a part by orders [home money, whole cents]: ``paid`` but carriage, ``days`` the longest wait."""
 
     pieces: Decimal = _NONE
     paid: Decimal = _NONE
     carriage: Decimal = _NONE
     days: int | None = None
-    booked: Decimal = field(default=_NONE, compare=False)
+    booked: Decimal = field(default=_NONE, compare=False)  # pieces of which the sheet of the closed job had told
 
     def __add__(self, more: Came) -> Came:
         sums = {n: getattr(self, n) + getattr(more, n) for n in ("pieces", "paid", "carriage", "booked")}

@@ -55,7 +55,6 @@ def closest(word: str, known: Iterable[str], cutoff: float = 0.6) -> str:
 
 
 def key(name: str) -> str:
-    """A name without case and spare spaces."""
     return " ".join(name.casefold().split())
 
 
@@ -66,20 +65,18 @@ class Problems:
         self._faults: dict[Fault, None] = {}
         self._compared = 0
         self.called: dict[str, str] = {}  # what a file of the case is called where it is a sheet of a workbook
+        self.headed: dict[str, str] = {}  # what a column is called in the one list that is read
 
     def add(self, file: str, row: int | None, column: str, found: str, write: str) -> None:
         """Note a fault; ``found`` is taken as worded (see ``shown``)."""
         file = self.called.get(file, file if file.isprintable() else shown(file))
-        heading = shown(column)[1:-1] if column else ""
+        heading = shown(self.headed.get(column, column))[1:-1] if column else ""
         self._faults[Fault(file, row, heading, found, write)] = None
 
     def advice(self, word: str, known: Sequence[str], otherwise: str = "", cutoff: float = 0.6) -> str:
         """What to write instead of a word that is not known: the nearest one, else those there are."""
-        near = ""
-        if self._compared < COMPARED:
-            self._compared += len(known)
-            near = closest(word, known[:COMPARED], cutoff)
-        if near:
+        self._compared += len(known)
+        if near := closest(word, known[:COMPARED], cutoff) if self._compared < COMPARED + len(known) else "":
             return f"did you mean {shown(near)}?"
         some = ", ".join(shown(k) for k in known[:12]) or "none there yet"
         return otherwise or f"write one of: {some}" + (", ..." if len(known) > 12 else "")

@@ -1,20 +1,22 @@
-"""What the readers of a case share: faults, defaults, money, who works, and the names of things."""
+"""What the readers of a case share: faults, defaults and which were used, money, who works, the names of things."""
 
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields
-from functools import cached_property
+from dataclasses import dataclass, field, fields, replace
+from functools import cache, cached_property, partial
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
+from repairecon.kinds import facts, kinds
 from repairecon.read.columns import CASE
-from repairecon.read.defaults import Defaults, as_text
+from repairecon.read.files import HERE
 from repairecon.read.problems import Names, Problems, clean, closest, key, shown, shown_value
-from repairecon.read.tables import Row, Table
+from repairecon.read.tables import Entry, Row, Table
 from repairecon.read.toml_file import TomlFile
 from repairecon.read.values import plain
-from repairecon.records import WAY_GROUPS, WAY_KINDS, FromStock, Labour, OnHand, Part, Range
+from repairecon.records import ASSUMED, WAY_GROUPS, WAY_KINDS, Assumed, FromStock, Labour, OnHand, Part, Range, Source
 
 if TYPE_CHECKING:
     from repairecon.read.boat import BoatPapers
@@ -23,6 +25,91 @@ T = TypeVar("T")
 CODE = re.compile(r"[A-Za-z]{3}")
 _TAXED = ("cost", "outside_cost", "core_surcharge", "core_carriage")
 """Charges that hold the tax or not as ``vat`` of their row says."""
+DEFINITION = "by the kind of way"  # source of what follows from the kind of way: nothing is assumed there
+
+
+@cache
+def shipped(name: str) -> dict[str, Any]:
+    return tomllib.loads((HERE / name).read_text(encoding="utf-8"))
+
+
+def as_text(value: Any) -> str:
+    """A default as the list of assumed figures shows it."""
+    if isinstance(value, Range):
+        value = [value.low, value.likely, value.high]
+    if isinstance(value, list):
+        return " / ".join(as_text(v) for v in value)
+    return plain(value) if isinstance(value, int | float) else str(value)
+
+
+class Defaults:
+    """Hands out defaults and remembers which."""
+
+    def __init__(self) -> None:
+        self._values = shipped("defaults.toml")
+        self._used: dict[tuple[str, str], Assumed] = {}
+
+    @property
+    def used(self) -> tuple[Assumed, ...]:
+        return tuple(self._used.values())
+
+    def note(self, name: str, value: str, unit: str, source: str, life_of: str = "") -> None:
+        """List something assumed, and the way whose life hangs on it."""
+        known = self._used.setdefault((name, value), Assumed(name, value, unit, source))
+        if life_of and life_of not in known.ways:
+            self._used[name, value] = replace(known, ways=(*known.ways, life_of))
+
+    def _take(self, name: str, of: str, unit: str = "", life_of: str = "") -> Any:
+        entry = self._values[name]
+        title = f"{name.split('.')[0]} ({of})" if of else name
+        if entry["source"] == DEFINITION:
+            return entry["value"]
+        self.note(title, as_text(entry["value"]), unit or entry["unit"], entry["source"], life_of)
+        return entry["value"]
+
+    def has(self, name: str) -> bool:
+        return name in self._values
+
+    def peek(self, name: str) -> Any:
+        return self._values[name]["value"]
+
+    def text(self, name: str, of: str = "") -> str:
+        return str(self._take(name, of))
+
+    def number(self, name: str, of: str = "", unit: str = "", life_of: str = "") -> float:
+        return float(self._take(name, of, unit, life_of))
+
+    def range(self, name: str, of: str = "", unit: str = "", life_of: str = "") -> Range:
+        value = self._take(name, of, unit, life_of)
+        low, likely, high = value if isinstance(value, list) else (value, value, value)
+        return Range(float(low), float(likely), float(high), source=Source(ASSUMED, None, self._values[name]["source"]))
+
+    def record(self, kind: type[T], entry: Entry, /, **given: Any) -> T:
+        """A record of what is written, and of the defaults that columns name where nothing is, listed as used."""
+        names = {f.name for f in fields(cast(Any, kind))} - given.keys()
+        readers: dict[str, Any] = {"range": self.range, "number": self.number, "fraction": self.number}
+        for name, column in entry.declared.items():
+            if name in names and column.default.startswith("@"):
+                given[name], default = entry.read(name), column.default[1:]
+                if given[name] in (None, ""):
+                    read = readers.get(column.type, self.text)
+                    given[name] = int(self.number(default)) if column.type == "whole" else read(default)
+        return entry.record(kind, **given)
+
+    def life_years(self, kind: str, life_of: str = "") -> Range:
+        """Median life of a new unit of a kind, in years of standing."""
+        known = facts(kind).life_years if kind in kinds() else None
+        if known is None:
+            return self.range("life_years", life_of=life_of)
+        words, unit = as_text(known), self._values["life_years"]["unit"]
+        self.note(f"life_years ({kind})", words, unit, f"assumed: {known.source.note}", life_of)
+        return known
+
+
+def cautions(classes: tuple[str, ...]) -> tuple[str, ...]:
+    """What each class of units whose failure can hurt asks for, cautions for every unit, and who has the last word."""
+    said = shipped("cautions.toml")
+    return (*(f"{c.capitalize()}: {said['barred']}" for c in classes), *said["general"], said["law"])
 
 
 class ThreeNumbers:
@@ -93,7 +180,6 @@ class Money:
         return amount.scaled(self.exchange.get("EUR", 1.0)) if self.currency != "EUR" else amount
 
     def assumed(self, name: str, unit: str) -> Range:
-        """Default money in home money, listed."""
         return self.from_euro(self._defaults.range(name, unit=self.per(unit)))
 
 
@@ -143,8 +229,7 @@ class Reading:
     parts: Names = field(default_factory=Names)
     ways: Names = field(default_factory=Names)
     suppliers: Names = field(default_factory=Names)
-    quoted: dict[str, bool] = field(default_factory=dict)
-    """Key of each item with a quote; True if all its quotes give p_never."""
+    quoted: dict[str, bool] = field(default_factory=dict)  # key of each item quoted; True if all quotes give p_never
     notes: dict[str, str] = field(default_factory=dict)
     hours_a_year: float | None = None  # running hours of the unit, where the case gives them
     boat: BoatPapers | None = None
@@ -175,17 +260,13 @@ class Reading:
         return self.merged.get(file, self.tables[file].rows)
 
     def wait(self) -> Range:
-        """Days to wait for something of which no days are given."""
         return self.three.wait_days or self.defaults.range("lead_days")
 
     def record(self, kind: type[T], row: Row, /, **given: Any) -> T:
         """A record of a row: its fields as the columns of that name are declared, but for those that are given."""
-        names = {f.name for f in fields(cast(Any, kind))}
-        if not names & {"note", "description"}:
+        if not {f.name for f in fields(cast(Any, kind))} & {"note", "description"}:
             self.keep_note(row)
-        wanted = names - given.keys() - {"source"}  # read in the order of the columns: what is assumed is listed so
-        read = {name: self._value(row, name) for name in row.declared if name in wanted}
-        return kind(**{"source": row.source, **read, **given})
+        return row.record(kind, partial(self._value, row), **{"source": row.source, **given})
 
     def keep_note(self, row: Row) -> None:
         if note := row.note():
@@ -206,13 +287,9 @@ class Reading:
                 row.fault(name, shown(worker), f"did you mean {shown(near)}?" if near else add)
             return found or worker
         if column.type == "ways":
-            words = []
-            for word in row.listed("ways"):
-                if spelt := self._ways_words.find(word):
-                    words.append(spelt)
-                elif self.ways.whole:
-                    row.fault("ways", shown(word), self._ways_words.advice(row.problems, word))
-            return tuple(dict.fromkeys(words))
+            whole, known = self.ways.whole, self._ways_words
+            words = [row.named("ways", known, whole=whole, word=word) for word in row.listed("ways")]
+            return tuple(dict.fromkeys(word for word in words if word in known))
         taxed = name in _TAXED and "vat" in row.declared
         return self.money.charge(row, name) if taxed else row.read(name)
 
@@ -234,22 +311,20 @@ class Reading:
     def check_wanted(self, part: Part, why: str) -> None:
         """The same for a part that is needed by damage only, once something wants it."""
         row = self._part_rows.get(part.source.row or 0)
-        known = row is None or row.has_range("price") or "price_likely" in row.bad
-        if row is not None and not known and part.needed == "damage":
+        if row and part.needed == "damage" and not row.has_range("price") and "price_likely" not in row.bad:
             self.check_priced(row, part.part, why)
 
     def check_named(self, part: Part) -> None:
         """A part that is needed by damage only does nothing if no damage takes it."""
         row = self._part_rows.get(part.source.row or 0)
-        if row is not None and part.part and not self.ordering and self.tables["events.csv"].whole:
+        if row and part.part and not self.ordering and self.tables["events.csv"].whole:
             write = "name it under parts in events.csv or remedies.csv, or write always"
             row.fault("needed", f"{shown(part.part)}, which no outcome takes", write)
 
 
 def named_rows(read: Sequence[Row], column: str, whole: bool = True) -> tuple[list[tuple[Row, str]], Names]:
     """Rows with their names; blank and repeated names are faults."""
-    names, rows = Names(whole=whole), []
-    first: dict[str, int] = {}
+    names, rows, first = Names(whole=whole), [], dict[str, int]()
     for row in read:
         name = row.text(column)
         if not name:

@@ -36,19 +36,14 @@ _EMPTY = ("an empty file", "give a file with headings and rows")
 
 @dataclass(frozen=True)
 class Sheet:
-    """The rows of one sheet that hold something, by their number from 1; ``notes`` tell how it was read.
-
-    ``widths`` are the cells that each row of a text file has, blank ones too; ``ends`` is False where its last line was
-    left without an end, ``closed`` where a quote mark was.
-    """
+    """The rows of one sheet that hold something, by their number from 1; ``notes`` tell how it was read."""
 
     file: str
     name: str
     rows: Mapping[int, tuple[Cell, ...]]
     notes: tuple[str, ...] = ()
-    widths: Mapping[int, int] = field(default_factory=dict)
-    ends: bool = True
-    closed: bool = True
+    widths: Mapping[int, int] = field(default_factory=dict)  # cells that each row of a text file has, blank ones too
+    closed: bool = True  # False where a quote mark was
 
 
 def heading(cell: str) -> str:
@@ -90,9 +85,9 @@ def take(rows: dict[int, tuple[Cell, ...]], number: int, cells: list[Cell]) -> N
 
 # ---- lists of others -----------------------------------------------------------------------------
 def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> Sheet:
-    """One sheet of a workbook (macros are left alone) or of a text file (.csv, .txt, .tsv) with known ``headings``.
+    """A sheet of a workbook (blank: the only one that is not hidden) or of a text file with known ``headings``.
 
-    ``sheet`` is blank for the only one that is not hidden. SheetError is raised if there is nothing that can be taken.
+    SheetError is raised if there is nothing that can be taken.
     """
     suffix = path.suffix.casefold()
     with _naming(path):
@@ -112,7 +107,6 @@ def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> S
 
 @contextmanager
 def _naming(path: Path) -> Iterator[None]:
-    """A file that cannot be read as the SheetError that names it."""
     try:
         yield
     except Unreadable as error:
@@ -172,11 +166,11 @@ def _plain(heading: object) -> str:
     return " ".join(_REST.sub(" ", key(str(heading)).replace("'s", "s")).split())
 
 
-def headed(sheet: Sheet, head: int, places: Mapping[int, str]) -> Sheet:
-    """The rows from the headings on, our headings over the columns that are taken, by their place."""
-    rows: dict[int, tuple[Cell, ...]] = {head: tuple(places.values())}
+def headed(sheet: Sheet, head: int, places: Mapping[str, int]) -> Sheet:
+    """The rows from the headings on, our headings over the columns that are taken."""
+    rows: dict[int, tuple[Cell, ...]] = {head: tuple(places)}
     for number, cells in sheet.rows.items():
-        taken = tuple(cells[k] if k < len(cells) else None for k in places)
+        taken = tuple(cells[k] if k < len(cells) else None for k in places.values())
         if number > head and any(c is not None for c in taken):
             rows[number] = taken
     return replace(sheet, rows=rows, widths={})
@@ -185,10 +179,10 @@ def headed(sheet: Sheet, head: int, places: Mapping[int, str]) -> Sheet:
 def tidied(
     sheet: Sheet, declared: Mapping[str, Column], decimal: str = "", currency: str = ""
 ) -> tuple[Sheet, dict[str, str]]:
-    """The sheet with numbers and dates as a case folder has them, a cell that is neither as a fault.
+    """The sheet with numbers and dates as a case folder has them, a cell that is neither as a fault; decimal marks.
 
-    ``declared`` are its columns, by name without the ends of a range; ``decimal`` is the decimal mark where a column
-    does not give it away, ``currency`` that in which the supplier's money is. Gives the decimal marks by heading too.
+    ``declared`` are its columns; ``decimal`` is the mark where a column does not give it away, ``currency`` may stand
+    beside the supplier's money.
     """
     head, *below = sheet.rows or (0,)
     names = [heading(text_of(c)) for c in sheet.rows.get(head, ())]
@@ -219,17 +213,18 @@ def csv_rows(text: str, file: str, headings: Collection[str] = (), notes: tuple[
     for number, record in enumerate(records_of(text, mark), start=2 if named else 1):
         widths[number] = len(record)
         take(rows, number, [cell_of(c.strip()) for c in record])
-    ends, closed = not text or text.endswith(("\n", "\r")), True
+    closed = True
+    if text and not text.endswith(("\n", "\r")):
+        notes = (*notes, "its last line has no end: look whether the file is whole")
     if text.count('"') % 2:
         try:
             list(csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True))
         except csv.Error as error:
             closed = "unexpected end" not in str(error)
-    return Sheet(file, "", rows, notes, widths, ends, closed)
+    return Sheet(file, "", rows, notes, widths, closed)
 
 
 def records_of(text: str, mark: str) -> Iterator[list[str]]:
-    """The rows with their cells as they stand."""
     limit = csv.field_size_limit(LARGEST_FILE)
     try:
         yield from csv.reader(io.StringIO(text, newline=""), delimiter=mark)
@@ -275,7 +270,6 @@ class CsvTable:
                 yield number
 
     def cells(self, row: int) -> dict[str, str]:
-        """The cells of a row by heading, each as far as the row goes."""
         return {name: cell.strip() for name, cell in zip(self.columns, self.records[row - 1], strict=False)}
 
     def put(self, row: int, cells: Mapping[str, str]) -> None:

@@ -15,10 +15,9 @@ from repairecon.read.boat import JOBS, LOG, boat_folder
 from repairecon.read.boat import TABLES as BOAT_TABLES
 from repairecon.read.columns import ANY, BOAT, BOAT_SECTIONS, CASE, CASE_FILES, ENDS, FILES, about, sections
 from repairecon.read.default_rows import default_rows
-from repairecon.read.defaults import Defaults
 from repairecon.read.files import HERE, csv_text, write_all
 from repairecon.read.problems import shown
-from repairecon.read.reading import CODE
+from repairecon.read.reading import CODE, Defaults
 from repairecon.read.sheets import DEFAULT, EXAMPLE
 from repairecon.read.tables import Row
 from repairecon.read.toml_file import toml_value

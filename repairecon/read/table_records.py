@@ -8,10 +8,9 @@ from decimal import Decimal
 
 from repairecon.read import values
 from repairecon.read.columns import CASE, ENDS
-from repairecon.read.defaults import as_text
 from repairecon.read.events import Outcomes, outcomes
 from repairecon.read.problems import key, shown
-from repairecon.read.reading import Reading, named_rows
+from repairecon.read.reading import Reading, as_text, named_rows
 from repairecon.read.tables import NOTHING, Row
 from repairecon.read.values import Misread, plain
 from repairecon.read.ways import PRICED
@@ -56,12 +55,9 @@ def _part(reading: Reading, row: Row, name: str, quotes_lead: set[str]) -> Part:
 
 
 def tasks(reading: Reading) -> tuple[Task, ...]:
-    """Work and charges, the default ones beneath them."""
+    shown_as = (("hours", "h"), ("share_of_kit", "of the price of the kit"), ("cost", ""))
     for row in (row for row in reading.rows("tasks.csv") if row.assumed):
-        shows, unit = ("hours", "h") if row.has_range("hours") else ("cost", "")
-        if not row.has_range("hours") and row.has_range("share_of_kit"):
-            shows, unit = "share_of_kit", "of the price of the kit"
-        reading.assume(f"task: {row.text('task')}", row, shows, unit)
+        reading.assume(f"task: {row.text('task')}", row, *next(x for x in shown_as if row.has_range(x[0]) or not x[1]))
     return tuple(reading.record(Task, row) for row in reading.rows("tasks.csv"))
 
 
@@ -161,10 +157,10 @@ def _all_bands(reading: Reading) -> dict[str, list[WeightBand]]:
         lighter = made.setdefault(key(name), [])
         last = lighter[-1] if lighter else WeightBand(0.0, NOTHING)
         falls = any(getattr(quoted, at) < getattr(last.quoted, at) for at in ENDS)
-        if lighter and up_to <= last.up_to_kg:
+        if up_to <= last.up_to_kg:
             write = "write the bands of a supplier from the lightest to the heaviest, each weight once"
             row.fault("up_to_kg", f"{plain(up_to)} after {plain(last.up_to_kg)}", write)
-        elif lighter and falls and quoted is not NOTHING:
+        elif falls and quoted is not NOTHING:
             found = f"{plain(quoted.likely)} after {plain(last.quoted.likely)} for a lighter parcel"
             rule = "write a carriage that does not fall with the weight"
             row.fault("quoted_likely", found, f"{rule} (a lighter parcel may go at the price of a heavier)")
@@ -257,8 +253,5 @@ def days_and_prices(
 
 
 def kit_price(reading: Reading, made: Sequence[Part], quoted: Mapping[str, float]) -> float:
-    """What the parts that are always needed cost together, as far as it is known."""
-    if reading.three.price_kit:
-        return reading.three.price_kit.likely
-    always = (p for p in made if p.needed == "always")
-    return sum(p.quantity * (p.price.likely if p.price else quoted.get(key(p.part), 0.0)) for p in always)
+    prices = ((p, p.price.likely if p.price else quoted.get(key(p.part), 0.0)) for p in made if p.needed == "always")
+    return reading.three.price_kit.likely if reading.three.price_kit else sum(p.quantity * x for p, x in prices)

@@ -10,9 +10,9 @@ from typing import Any, TypeAlias, TypeVar, cast
 
 from repairecon.read import values
 from repairecon.read.columns import ENDS, Column, Headings
-from repairecon.read.files import Unreadable, decoded, read_data
+from repairecon.read.files import Unreadable, as_meant, decoded, read_data
 from repairecon.read.problems import SURE, Names, Problems, clean, closest, shown, shown_value, undecoded
-from repairecon.read.sheets import Sheet, csv_rows, heading, left_out
+from repairecon.read.sheets import Sheet, csv_rows, headed, heading, left_out, tidied
 from repairecon.read.values import Cell, Limits, Misread, text_of
 from repairecon.records import Range, Source
 
@@ -63,7 +63,6 @@ class Entry(ABC):
         return None if name in self.bad else self.written(name)
 
     def text(self, name: str) -> str:
-        """Words, empty when blank or wrong."""
         return self.value(name) or ""
 
     def column(self, name: str) -> Column:
@@ -99,10 +98,10 @@ class Entry(ABC):
             self.fault(name, f"{what}{shown(word)}", known.advice(self.problems, word, otherwise))
         return found or word
 
-    def record(self, kind: type[T], /, **given: Any) -> T:
+    def record(self, kind: type[T], reader: Callable[[str], Any] | None = None, /, **given: Any) -> T:
         """A record: its fields as the columns of that name are declared, but for those that are given."""
         names = {f.name for f in fields(cast(Any, kind))} - given.keys()
-        return kind(**{name: self.read(name) for name in self.declared if name in names}, **given)
+        return kind(**{name: (reader or self.read)(name) for name in self.declared if name in names}, **given)
 
     def check_needed(self) -> None:
         for name, column in self.declared.items():
@@ -129,7 +128,6 @@ class Entry(ABC):
         return None if number is None else int(number)
 
     def amount(self, name: str) -> Range:
-        """An uncertain number, none of it when blank or wrong."""
         return self.range(name) or NOTHING
 
     def yes_if_written(self, name: str) -> bool | None:
@@ -155,7 +153,6 @@ class Entry(ABC):
         return default if default in options else ""
 
     def date(self, name: str) -> str:
-        """A date as year-month-day, empty when blank or wrong."""
         between = self.column(name).options
         return self._made(name, self.value(name), lambda value: values.date(value, between)) or ""
 
@@ -170,7 +167,6 @@ class Entry(ABC):
         return readers.get(column.type, self.text)(name)
 
     def range(self, name: str) -> Range | None:
-        """An uncertain number, None when blank or wrong."""
         found = self._ends(name)
         if found is None:
             return None
@@ -198,7 +194,6 @@ class Row(Entry):
 
     @property
     def source(self) -> Source:
-        """Where this row stands, and who says so if it is a default."""
         return Source(self.file, self.row, self.cells.get("source", ""))
 
     @property
@@ -224,6 +219,10 @@ class Row(Entry):
             return None
         at = {end: f"{name}_{end}" for end in (*ENDS, "shape")}
         return {end: self.value(at[end]) for end in ENDS}, self.text(at["shape"]), at, self.source
+
+    def having(self, **cells: str) -> Row:
+        """The row with some cells written; its faults are those of the row."""
+        return replace(self, cells={**self.cells, **cells})
 
     def misplaced(self, kind: str) -> list[Column]:
         """Columns that hold something, right or wrong, and are for rows of other kinds alone."""
@@ -275,24 +274,25 @@ def _columns(cells: list[str], row: int, table: Table, headings: Headings, probl
     return columns
 
 
-def read_table(source: Path | bytes | Sheet | None, file: str, headings: Headings, problems: Problems) -> Table:
-    """The rows of a CSV file, of its bytes or of a sheet, cells by heading; all faults of its form noted."""
-    if source is None:
+def read_table(
+    source: Path | bytes | Sheet | None, file: str, headings: Headings, problems: Problems, needed: bool = False
+) -> Table:
+    """The rows of a CSV file (none where it is not there), of its bytes or of a sheet; all faults of its form noted."""
+    if source is None or (isinstance(source, Path) and not needed and not source.exists()):
         return Table(file)
     if isinstance(source, Sheet):
-        return replace(table_of(source, headings, problems), note="; ".join(source.notes))
+        return table_of(source, headings, problems)
     try:
         data = source if isinstance(source, bytes) else read_data(source)
-        sheet = csv_rows(clean(decoded(data)), file, headings.known)
+        return table_of(csv_rows(clean(decoded(data)), file, headings.known), headings, problems)
     except Unreadable as error:
         problems.add(file, None, "", error.found, error.write)
         return Table(file, there=True, whole=False)
-    return table_of(sheet, headings, problems)
 
 
 def table_of(sheet: Sheet, headings: Headings, problems: Problems) -> Table:
     """The rows of a sheet, the first of which holds the headings."""
-    table = Table(sheet.file, there=True)
+    table = Table(sheet.file, there=True, note="; ".join(sheet.notes))
     if not sheet.rows:
         table.whole = False
         write = f"write the headings {', '.join(headings.required)}, or take the file away"
@@ -320,8 +320,6 @@ def table_of(sheet: Sheet, headings: Headings, problems: Problems) -> Table:
     if not sheet.closed:
         table.whole = False
         problems.add(table.file, max(sheet.rows), "", "a quote mark that is never closed", "close it, or take it out")
-    elif not sheet.ends:
-        table.note = "its last line has no end: look whether the file is whole"
     return table
 
 
@@ -339,3 +337,21 @@ def _check_form(row: Row, cells: Sequence[Cell], columns: Sequence[str], width: 
             row.fault(name, cell.found, cell.write)
         elif isinstance(cell, str) and name and not cell.isascii() and undecoded(cell):
             row.fault(name, shown(cell), "save the file as CSV UTF-8 and write the letters marked ? again")
+
+
+def list_table(
+    sheet: Sheet, known: Headings, problems: Problems, at: Mapping[str, int] | None = None, head: int = 0
+) -> Table:
+    """The rows of somebody's own list, whose headings its faults name; none where a column that it must have is not.
+
+    ``at`` is the place of each column where the headings do not say it, ``head`` their row (else the first).
+    """
+    head = head or next(iter(sheet.rows))
+    theirs = [text_of(c) for c in sheet.rows[head]]
+    if at is None:
+        at = {heading(h): k for k, h in reversed(list(enumerate(theirs))) if heading(h) in known.known}
+    problems.headed |= {name: theirs[k] for name, k in at.items()}
+    rows = {n: tuple(as_meant(c) if isinstance(c, str) else c for c in cells) for n, cells in sheet.rows.items()}
+    taken, _ = tidied(headed(replace(sheet, rows=rows), head, at), known.declared)
+    table = table_of(taken, known, problems)
+    return table if table.whole else replace(table, rows=[])

@@ -15,7 +15,7 @@ from typing import Any
 from repairecon.read import values
 from repairecon.read.columns import ANY, CASE, ENDS, Column, sections
 from repairecon.read.files import Unreadable, decoded, read_data
-from repairecon.read.problems import SURE, Problems, clean, closest, shown, shown_value, undecoded
+from repairecon.read.problems import SURE, Problems, clean, closest, key, shown, shown_value, undecoded
 from repairecon.read.tables import Ends, Entry
 from repairecon.read.values import Limits, Misread
 from repairecon.records import Source
@@ -39,8 +39,8 @@ class Section(Entry):
         path = f"{self.name}#{self.nth}" if self.nth else self.name
         return self.lines.get(f"{path}.{name}", self.lines.get(path)), f"{self.name}.{name}"
 
-    def source(self, key: str) -> Source:
-        return self.inherited.get(f"{self.name}.{key}") or Source(self.file, *self.place(key))
+    def source(self, name: str) -> Source:
+        return self.inherited.get(f"{self.name}.{name}") or Source(self.file, *self.place(name))
 
     def lacks(self, name: str) -> bool:
         value = self.written(name)
@@ -88,8 +88,8 @@ class Section(Entry):
         elif isinstance(value, list):
             self.fault(name, shown_value(value), "write one number or [low, likely, high]")
         elif isinstance(value, dict):
-            for key in [key for key in value if key not in (*ENDS, "shape")]:
-                self.fault(name, f"an unknown key {shown(key)}", self.problems.advice(key, (*ENDS, "shape")))
+            for unknown in [word for word in value if word not in (*ENDS, "shape")]:
+                self.fault(name, f"an unknown key {shown(unknown)}", self.problems.advice(unknown, (*ENDS, "shape")))
             ends, shape = value, clean(str(value.get("shape", shape)))
         if value is None or (name in self.bad and not isinstance(value, dict)):
             return None
@@ -113,11 +113,11 @@ class TomlFile:
             lines=self.lines, nth=nth, inherited=self.inherited,
         )  # fmt: skip
         known = tuple(section.declared)
-        for key in [] if ANY in known else [key for key in cells if key not in known]:
-            section.fault(key, f"an unknown key {shown(key)}", self.problems.advice(key, known))
-            near = closest(key, known, cutoff=SURE)  # a misspelt one is read as what it was meant to be
+        for name in () if ANY in known else (name for name in cells if name not in known):
+            section.fault(name, f"an unknown key {shown(name)}", self.problems.advice(name, known))
+            near = closest(name, known, cutoff=SURE)  # a misspelt one is read as what it was meant to be
             if near and near not in section.cells:
-                section.cells[near] = section.cells[key]
+                section.cells[near] = section.cells[name]
         if self.whole:
             section.check_needed()
         return section
@@ -133,7 +133,6 @@ class TomlFile:
         return self._section(name, value, of or name)
 
     def sections(self, name: str) -> list[Section]:
-        """The tables written ``[[name]]``."""
         value = self.data.get(name, [])
         listed = [value] if isinstance(value, dict) else value
         if not isinstance(listed, list) or not all(isinstance(v, dict) for v in listed):
@@ -183,12 +182,11 @@ def read_toml(source: Path | bytes, problems: Problems, file: str = CASE, rows: 
         write = "write a case.toml with [unit] and [three_numbers]" if absent else error.write
         problems.add(file, None, "", error.found, write)
         return none
-    if undecoded(text):
-        for number, line in enumerate(text.split("\n"), start=1):
-            if undecoded(line):
-                write = "save the file as UTF-8 and write the letters marked ? again"
-                problems.add(file, number, "", shown(line), write)
-        text = text.encode("utf-8", "replace").decode("utf-8")
+    for number, line in enumerate(text.split("\n"), start=1):
+        if undecoded(line):
+            write = "save the file as UTF-8 and write the letters marked ? again"
+            problems.add(file, number, "", shown(line), write)
+    text = text.encode("utf-8", "replace").decode("utf-8")
     try:
         lines = {name: rows[line - 1] if rows else line for name, line in places_in(text).items()}
         return TomlFile(problems, tomllib.loads(text), lines, whole=True, file=file)
@@ -224,3 +222,19 @@ def toml_lines(header: str, entries: Mapping[str, object]) -> Iterator[str]:
     yield header
     yield from (f"{toml_key(name)} = {toml_value(value)}" for name, value in entries.items() if value is not None)
     yield ""
+
+
+def with_keys(text: str, section: str, entries: Mapping[str, str | float]) -> str:
+    """TOML text with keys of a section written, replaced or (where empty) taken out; all else stays as it is."""
+    if not entries:
+        return text
+    places = places_in(text)
+    lines = text.split("\n")
+    if section not in places:
+        lines = [*text.rstrip("\n").split("\n"), "", f"[{section}]", ""]
+    start = places.get(section, len(lines) - 1)
+    gone = {f"{section}.{key(name)}" for name in entries}
+    old = {line for path, line in places.items() if key(path) in gone}
+    made = [*toml_lines("", {name: None if value == "" else value for name, value in entries.items()})][1:-1]
+    kept = [line for number, line in enumerate(lines[start:], start + 1) if number not in old]
+    return "\n".join([*lines[:start], *made, *kept]).rstrip("\n") + "\n"

@@ -11,11 +11,9 @@ from typing import Any
 from repairecon.kinds import KindMatch, match_kind, match_symptom, settle
 from repairecon.read.boat import LEARNED
 from repairecon.read.columns import sections
-from repairecon.read.defaults import Defaults, cautions
 from repairecon.read.events import Outcomes
-from repairecon.read.files import write_own
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.reading import Money, Reading
+from repairecon.read.reading import Defaults, Money, Reading, cautions
 from repairecon.read.tables import Table
 from repairecon.read.toml_file import Section, TomlFile, read_toml, toml_lines
 from repairecon.read.values import listed, pair, pieces, plain
@@ -38,7 +36,6 @@ _HEAD = """# What your own jobs say. In a boat's log each of her jobs uses it; e
 
 
 def unit(toml: TomlFile, defaults: Defaults) -> Unit:
-    """The failed unit; its price is filled in later."""
     section = toml.section("unit")
     name, given, symptom = section.text("name"), section.text("kind"), section.text("symptom")
     match = settle(match_kind(given or name), symptom)
@@ -62,11 +59,10 @@ def unit(toml: TomlFile, defaults: Defaults) -> Unit:
 def _safety(section: Section, match: KindMatch, defaults: Defaults) -> tuple[str, ...]:
     """Safety classes that bar an own rebuild: as given, else those of the kind and of the words in the name."""
     if section.has("safety"):
-        known = [key(c) for c in section.words("safety")]
-        wrong = [c for c in known if c not in SAFETY_CLASSES]
-        if wrong:
+        known = dict.fromkeys(key(c) for c in section.words("safety"))
+        if wrong := [c for c in known if c not in SAFETY_CLASSES]:
             section.fault("safety", shown(wrong[0]), section.problems.advice(wrong[0], SAFETY_CLASSES))
-        return tuple(c for c in dict.fromkeys(known) if c in SAFETY_CLASSES)
+        return tuple(c for c in known if c in SAFETY_CLASSES)
     barred = match.own_rebuild == "licensed practice only"
     if match.certainty == "none" and not barred:
         say = "say safety = [...] if its failure can sink, burn, gas or leave you without steering"
@@ -128,26 +124,24 @@ def _terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
 
 def _needed(toml: TomlFile) -> Needed:
     section = toml.section("needed")
-    needed = section.record(Needed)
     section.either("by", "within_days", "write the day, or in how many days, the boat must be back")
     if section.has("by") and section.has("within_days"):
         section.fault("within_days", "days beside a date", "keep one of the two")
-    return needed
+    return section.record(Needed)
 
 
 def _customs(toml: TomlFile, sellers: Sequence[Supplier], defaults: Defaults) -> Customs:
     """Their date and the buyer matter once somebody sells from beyond the border."""
     section = toml.section("customs")
-    flat, up_to = section.number("flat_duty_rate"), section.number("flat_duty_up_to")
-    if flat is not None and up_to is None and "flat_duty_up_to" not in section.bad:
+    if section.number("flat_duty_rate") is not None and section.lacks("flat_duty_up_to"):
         section.fault("flat_duty_up_to", "nothing", "write the goods value up to which flat_duty_rate holds")
-    if up_to and flat is None and "flat_duty_rate" not in section.bad:
+    if section.number("flat_duty_up_to") and section.lacks("flat_duty_rate"):
         section.fault("flat_duty_rate", "nothing", "write the rate that holds up to flat_duty_up_to")
     if not section.date("as_of") and "as_of" not in section.bad and any(s.imported for s in sellers):
         defaults.text("customs_as_of")
     buyer = section.choice("buyer") or defaults.text("buyer")
     registered = "VAT-registered" if buyer == "vat-registered" else "private"
-    return section.record(Customs, flat_duty_up_to=up_to or 0.0, buyer=registered)
+    return section.record(Customs, flat_duty_up_to=section.number("flat_duty_up_to") or 0.0, buyer=registered)
 
 
 def _wishes(toml: TomlFile, reading: Reading, defaults: Defaults) -> OrderWishes:
@@ -181,7 +175,6 @@ def found(toml: TomlFile, branches: Sequence[Branch], heard: str, *, strict: boo
 
 
 def years(toml: TomlFile, money: Money, defaults: Defaults) -> Years:
-    """The years as the owner sees them, completed out of ``defaults``."""
     section = toml.section("years")
     unit = money.per("each time, tax included")
     cost_away = section.range("cost_away") or money.from_euro(defaults.range("cost_away", unit=unit))
@@ -222,11 +215,6 @@ def learned_text(learned: Learned) -> str:
         for record in getattr(learned, field):
             lines += toml_lines(f"[[{name}]]", asdict(record))
     return "\n".join(lines)
-
-
-def write_learned(path: str | os.PathLike[str], learned: Learned) -> None:
-    """Write what was learned, whole or not at all; an earlier one is replaced."""
-    write_own(Path(path), learned_text(learned))
 
 
 # ---- a passage -------------------------------------------------------------------------------------

@@ -20,13 +20,12 @@ _DOUBTFUL = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 _BETWEEN_THOUSANDS = re.compile(r"(?<=[0-9])[ '’\u00a0\u202f](?=[0-9]{3}(?![0-9]))")
 _OTHER_MARKS = re.compile(r"[^0-9.,+\- '’\u00a0\u202f]+")
 A_DATE = "write a date as year-month-day, such as 2026-03-31"
-_TRUE, _FALSE = ("yes", "y", "true"), ("no", "n", "false")
+_YES_NO = {**dict.fromkeys(("yes", "y", "true"), True), **dict.fromkeys(("no", "n", "false"), False)}
 _MONEY_MARKS = {"€": "EUR", "£": "GBP"}
 _MONEY = re.compile(r"(?:([A-Z]{3}|[€£])\s*)?([^A-Z€£]+?)(?:\s*([A-Z]{3}|[€£]))?", re.IGNORECASE)
 _YEAR_FIRST = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})(?:[T ].*)?")
 _YEAR_LAST = re.compile(r"([0-9]{1,2})([./-])([0-9]{1,2})\2([0-9]{4})")
-_SERIALS = range(20_000, 80_000)
-"""Day numbers from 1954 to 2119: what a date looks like in a cell that is not formatted as one."""
+_SERIALS = range(20_000, 80_000)  # 1954 to 2119: what a date looks like in a cell that is not formatted as one
 ZERO_DAY = datetime.date(1899, 12, 30)
 
 
@@ -69,7 +68,6 @@ def plain(value: float) -> str:
 
 
 def text_of(cell: Cell) -> str:
-    """The cell as an owner reads it."""
     if cell is None:
         return ""
     if isinstance(cell, bool):
@@ -96,7 +94,7 @@ def within(value: float, limits: Limits) -> float | Misread:
     if not math.isfinite(value):
         return Misread("write a number such as 12.50")
     if limits.fraction and 2.0 <= value <= 100.0:
-        return Misread(f"give {of_percent(plain(value))} for {plain(value)} %")
+        return Misread(f"give {Decimal(plain(value)).scaleb(-2)} for {plain(value)} %")
     if limits.fraction and not 0.0 <= value <= 1.0:
         return Misread("write a fraction from 0 to 1 (0.20 for 20 %)")
     if value < limits.low or (limits.above and value == limits.low):
@@ -132,22 +130,14 @@ def both_readings(text: str) -> tuple[str, str]:
 def with_point(text: str, mark: str = "") -> str:
     """A number with a point and nothing between thousands, empty if it is none; ``mark`` where it is in doubt."""
     text = bare(text)
-    mark = decimal_mark(text) or mark
-    if not _FORM.fullmatch(text):
-        return ""
+    mark = decimal_mark(text) or mark or "."
     other = "," if mark == "." else "."
-    whole, _, decimals = text.partition(mark) if mark else (text, "", "")
-    if mark and (mark in decimals or other in decimals):
+    form = rf"([+-]?)([0-9]*|[0-9]{{1,3}}(?:\{other}[0-9]{{3}})+)(?:\{mark}([0-9]*))?"
+    match = re.fullmatch(form, text) if _FORM.fullmatch(text) else None
+    if not match:
         return ""
-    groups = whole.lstrip("+-").split(other)
-    if len(groups) > 1 and not (1 <= len(groups[0]) <= 3 and all(len(g) == 3 for g in groups[1:])):
-        return ""
-    joined = ("-" if whole.startswith("-") else "") + ("".join(groups) or "0")
-    return f"{joined}.{decimals}" if decimals else joined
-
-
-def of_percent(text: str) -> str:
-    return str(Decimal(text) * Decimal("0.01"))
+    joined = match[1].strip("+") + (match[2].replace(other, "") or "0")
+    return f"{joined}.{match[3]}" if match[3] else joined
 
 
 def number(text: str, limits: Limits) -> float | Misread:
@@ -156,7 +146,7 @@ def number(text: str, limits: Limits) -> float | Misread:
         return within(float(text), limits)
     figure = _OTHER_MARKS.sub("", text).strip() if len(text) <= 60 else ""
     if _NUMBER.fullmatch(figure) and "%" in text:
-        return Misread(f"give {of_percent(figure)} for {figure} %")
+        return Misread(f"give {Decimal(figure).scaleb(-2)} for {figure} %")
     if _NUMBER.fullmatch(figure) and figure != text:
         return Misread(f"write {figure} and nothing else")
     joined, point = both_readings(figure)
@@ -184,20 +174,13 @@ def pieces(text: str) -> dict[str, str]:
 
 
 def yes_no(text: str) -> bool | Misread:
-    word = text.casefold()
-    if word in _TRUE:
-        return True
-    return False if word in _FALSE else Misread("write yes or no")
+    return _YES_NO.get(text.casefold(), Misread("write yes or no"))
 
 
 def date(value: object, between: Sequence[str] = ()) -> str | Misread:
     """A date as year-month-day; ``between`` are its first and last day."""
     day = value.isoformat()[:10] if isinstance(value, datetime.date) else value
-    if not isinstance(day, str) or not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", day):
-        return Misread(A_DATE)
-    try:
-        datetime.date.fromisoformat(day)
-    except ValueError:
+    if not isinstance(day, str) or not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", day) or not _date(*day.split("-")):
         return Misread(A_DATE)
     if between and not between[0] <= day <= between[1]:
         return Misread(f"write a day between {between[0]} and {between[1]}")
@@ -264,7 +247,7 @@ def number_text(cell: Cell, mark: str, currency: str = "") -> str | Misread:
     number = with_point(figure, mark)
     if not isinstance(cell, str) or not number:
         return Misread("write a number such as 12.50", shown(text))
-    return of_percent(number) if percent else number
+    return str(Decimal(number).scaleb(-2)) if percent else number
 
 
 def date_of_serial(serial: int) -> datetime.date:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
-from repairecon.read.defaults import Defaults
 from repairecon.read.problems import Names, key, shown
-from repairecon.read.reading import Reading
+from repairecon.read.reading import Defaults, Reading
 from repairecon.read.tables import NOTHING, Row
 from repairecon.records import DAYS_A_YEAR, NO_WAY, WAY_KINDS, OwnLife, Range, Unit, Way
 
@@ -23,33 +22,16 @@ PAIRS = tuple(k.kind for k in WAY_KINDS.values() if k.buys and k.rebuilds)
 _OR_KINDS = f"{', '.join(BOUGHT[:-1])} or {BOUGHT[-1]}"
 
 
-@dataclass(frozen=True)
-class _Line:
-    """A row of ways.csv with its name and kind (empty where wrong) and the kinds of all ways."""
-
-    row: Row
-    name: str
-    kind: str
-    kinds: Mapping[str, str]
-
-    def blank(self, column: str, found: str, otherwise: str) -> None:
-        """Note a figure on a way that takes it from elsewhere, a pair from the way that it buys."""
-        write = "it is that of the way named in 'bought'" if self.kind in PAIRS else otherwise
-        self.row.fault(column, found, f"leave it blank: {write}")
-
-
 def ways(reading: Reading, rows: list[tuple[Row, str]], quotes_lead: set[str]) -> tuple[Way, ...]:
     """Ways as written, and the default ones beneath them; their lives as written, None where nothing is said."""
     kinds = {name: row.choice("kind") for row, name in rows if name}
-    lines = [_Line(row, name, row.choice("kind"), kinds) for row, name in rows]
-    assumed = [line for line in lines if line.row.assumed]
-    bare = [line for line in assumed if not line.row.has_range("price")]
+    bare = [(row, name) for row, name in rows if row.assumed and not row.has_range("price")]
     if bare:  # prices that nobody has asked yet
-        reading.defaults.note("ways", "; ".join(line.name for line in bare), "", bare[0].row.text("source"))
-    for line in assumed:
-        if line.row.range("price"):
-            reading.assume(f"way: {line.name}", line.row, "price")
-    made = [_way(reading, line, quotes_lead) for line in lines]
+        reading.defaults.note("ways", "; ".join(name for _, name in bare), "", bare[0][0].text("source"))
+    for row, name in rows:
+        if row.assumed and row.range("price"):
+            reading.assume(f"way: {name}", row, "price")
+    made = [_way(reading, row, name, kinds, quotes_lead) for row, name in rows]
     return tuple(w for w in made if w.kind and w.way)
 
 
@@ -66,40 +48,51 @@ def fits(reading: Reading, row: Row, rows: list[Row], kit: bool) -> bool:
     return (kit or kind.rebuilds != "here") and (not bought or (there and priced))
 
 
-def _way(reading: Reading, line: _Line, quotes_lead: set[str]) -> Way:
-    row, kind, defaults = line.row, line.kind, reading.defaults
-    price, surcharge = _price(reading, line), reading.money.charge(row, "core_surcharge")
+def _way(reading: Reading, row: Row, name: str, kinds: Mapping[str, str], quotes_lead: set[str]) -> Way:
+    kind, defaults = row.choice("kind"), reading.defaults
+    price, surcharge = _price(reading, row, name, kind), reading.money.charge(row, "core_surcharge")
     lead, strip_charge = row.range("lead_days"), reading.money.charge(row, "strip_charge")
-    if kind in PRICED and not row.has_range("lead_days") and key(line.name) not in quotes_lead:
-        lead = defaults.range("away_days", line.name) if kind == "send away" else reading.wait()
-    p_never, p_refund, of = _p_never(reading, line), row.number("p_refund"), reading.three.price_new or price
+    if kind in PRICED and not row.has_range("lead_days") and key(name) not in quotes_lead:
+        lead = defaults.range("away_days", name) if kind == "send away" else reading.wait()
+    p_never, p_refund, of = _p_never(reading, row, name, kind), row.number("p_refund"), reading.three.price_new or price
     if p_refund is None and not row.has("p_refund") and surcharge.high > 0:
-        p_refund = defaults.number("p_refund", line.name)
+        p_refund = defaults.number("p_refund", name)
     if kind == "send away" and not row.has_range("strip_charge") and of is not None:
-        strip_charge = defaults.range("strip_charge_share", line.name).scaled(of.likely)
-    for column in row.misplaced(kind) if kind else ():
-        shown_at = f"{column.name}_likely" if row.has_range(column.name) else column.name
-        write = f"leave it blank: it is for {' and '.join(column.only)}"
-        row.fault(shown_at, f"{column.name} on a way of kind {kind}", write)
+        strip_charge = defaults.range("strip_charge_share", name).scaled(of.likely)
+    _check_blank(row, kind)
     if (then := key(row.text("then"))) not in ("", NO_WAY):
         then = row.named("then", reading.ways)
-        if line.kinds.get(then) in MAY_COST[:3]:
+        if kinds.get(then) in MAY_COST[:3]:
             row.fault("then", row.shown("then"), "name a lasting way, or none if nothing more is due")
     way = reading.record(
-        Way, row, way=line.name, kind=kind, price=price, price_covers=row.yes_if_written("price_covers"),
-        lead_days=lead, p_never=p_never, instead=_instead(reading, line), core_surcharge=surcharge,
-        p_refund=p_refund or 0.0, strip_charge=strip_charge, bought=_bought(reading, line),
-        old_unit=row.choice("old_unit") or (defaults.text(f"old_unit.{kind}", line.name) if kind else "kept"),
-        until_days=_until(reading, line), then=then, note=row.note(),
+        Way, row, way=name, kind=kind, price=price, price_covers=row.yes_if_written("price_covers"),
+        lead_days=lead, p_never=p_never, instead=_instead(reading, row, name, kinds), core_surcharge=surcharge,
+        p_refund=p_refund or 0.0, strip_charge=strip_charge, bought=_bought(reading, row, name, kinds),
+        old_unit=row.choice("old_unit") or (defaults.text(f"old_unit.{kind}", name) if kind else "kept"),
+        until_days=_until(reading, row, kind), then=then, note=row.note(),
     )  # fmt: skip
     if way.price_covers is False:
         reading.labour.find("specialist")  # somebody is paid for what the price does not cover
     return way
 
 
-def _until(reading: Reading, line: _Line) -> Range | None:
+def _check_blank(row: Row, kind: str) -> None:
+    """Note figures that a way of its kind takes from elsewhere, a pair from the way that it buys."""
+    for column in row.misplaced(kind) if kind else ():
+        shown_at = f"{column.name}_likely" if row.has_range(column.name) else column.name
+        write = f"leave it blank: it is for {' and '.join(column.only)}"
+        row.fault(shown_at, f"{column.name} on a way of kind {kind}", write)
+    bought = "it is that of the way named in 'bought'" if kind in PAIRS else ""
+    if kind not in ("", *PRICED, *MAY_COST) and row.has_range("price"):
+        write = f"leave it blank: {bought or 'parts.csv and tasks.csv make the cost'}"
+        row.fault("price_likely", f"a price on a way of kind {kind}", write)
+    if kind not in ("", *PRICED) and row.number("p_never"):
+        gone = "nothing has to come" if kind in MAY_COST else "put a 'part no longer available' row in events.csv"
+        row.fault("p_never", row.shown("p_never"), f"leave it blank: {bought or gone}")
+
+
+def _until(reading: Reading, row: Row, kind: str) -> Range | None:
     """Days until the lasting repair, from running hours where those are given."""
-    row = line.row
     days, hours = row.range("until_days"), row.range("until_hours")
     if days is not None and hours is not None:
         row.fault("until_hours_likely", "hours beside days", "keep one of the two")
@@ -109,19 +102,16 @@ def _until(reading: Reading, line: _Line) -> Range | None:
         write = "write hours_a_year under [years] in case.toml, or until_days instead"
         row.fault("until_hours_likely", "running hours, and no hours_a_year", write)
     given = row.has_range("until_days") or row.has_range("until_hours")
-    if line.kind in FOR_A_WHILE and not given and not row.yes("never"):
+    if kind in FOR_A_WHILE and not given and not row.yes("never"):
         row.fault("until_days_likely", "nothing", "write the days until the lasting repair is done")
     return days
 
 
-def _price(reading: Reading, line: _Line) -> Range | None:
-    row, kind, three = line.row, line.kind, reading.three
-    price = row.range("price")
+def _price(reading: Reading, row: Row, name: str, kind: str) -> Range | None:
+    three, price = reading.three, row.range("price")
     if kind in MAY_COST or (kind in PRICED and price is not None):
         return None if price is None else reading.money.with_vat(price, row.choice("vat"))
-    if kind and kind not in PRICED and row.has_range("price"):
-        line.blank("price_likely", f"a price on a way of kind {kind}", "parts.csv and tasks.csv make the cost")
-    if kind not in PRICED or row.has_range("price") or key(line.name) in reading.quoted:
+    if kind not in PRICED or row.has_range("price") or key(name) in reading.quoted:
         return None
     if kind == "new" and three.price_new is not None:
         return three.price_new
@@ -130,54 +120,49 @@ def _price(reading: Reading, line: _Line) -> Range | None:
         if not reading.ordering and "price_new" not in three.section.bad and reading.toml_whole:
             three.section.fault("price_new", "nothing", "write the price of a new unit, or add ways.csv")
         return None if reading.ordering else NOTHING
-    if line.name and reading.tables["quotes.csv"].whole and not known_wrong and not reading.ordering:
-        row.fault("price_likely", "nothing", f"write a price, or a row for {shown(line.name)} in quotes.csv")
+    if name and reading.tables["quotes.csv"].whole and not known_wrong and not reading.ordering:
+        row.fault("price_likely", "nothing", f"write a price, or a row for {shown(name)} in quotes.csv")
     return None
 
 
-def _p_never(reading: Reading, line: _Line) -> float:
+def _p_never(reading: Reading, row: Row, name: str, kind: str) -> float:
     """Chance that it never comes; 0 where its quotes say."""
-    row, kind = line.row, line.kind
-    given = row.number("p_never")
     if kind not in PRICED:
-        if kind and given:
-            gone = "nothing has to come" if kind in MAY_COST else "put a 'part no longer available' row in events.csv"
-            line.blank("p_never", row.shown("p_never"), gone)
         return 0.0
-    if row.has("p_never") or reading.quoted.get(key(line.name)):
-        return given or 0.0
-    return reading.defaults.number(f"p_never.{kind}", line.name)
+    if row.has("p_never") or reading.quoted.get(key(name)):
+        return row.number("p_never") or 0.0
+    return reading.defaults.number(f"p_never.{kind}", name)
 
 
-def _instead(reading: Reading, line: _Line) -> str:
-    row, may = line.row, ("exchange", *BOUGHT)
+def _instead(reading: Reading, row: Row, name: str, kinds: Mapping[str, str]) -> str:
+    may = ("exchange", *BOUGHT)
     found = reading.ways.find(row.named("instead", reading.ways))
-    if found and found == line.name:
+    if found and found == name:
         row.fault("instead", row.shown("instead"), "name another way: this is what is done if this one never comes")
-    elif line.kinds.get(found, may[0]) not in ("", *may):
+    elif kinds.get(found, may[0]) not in ("", *may):
         row.fault("instead", row.shown("instead"), f"name a way of kind {', '.join(may)}")
     return found
 
 
-def _bought(reading: Reading, line: _Line) -> str:
-    word, row = line.row.text("bought"), line.row
-    if line.kind not in PAIRS:
-        if word and line.kind:
+def _bought(reading: Reading, row: Row, name: str, kinds: Mapping[str, str]) -> str:
+    word, kind = row.text("bought"), row.choice("kind")
+    if kind not in PAIRS:
+        if word and kind:
             row.fault("bought", shown(word), "leave it blank: only the pairs name what is bought")
         return ""
-    may = [n for n, kind in line.kinds.items() if kind in BOUGHT]
+    may = [n for n, of in kinds.items() if of in BOUGHT]
     if word:
         found = reading.ways.find(word)
-        if line.kinds.get(found) == "exchange":
+        if kinds.get(found) == "exchange":
             row.fault("bought", shown(word), "name a way that leaves you the old unit: an exchange takes it")
-        elif found not in may and line.kinds.get(found) != "" and (found or reading.ways.whole):
+        elif found not in may and kinds.get(found) != "" and (found or reading.ways.whole):
             row.fault("bought", shown(word), row.problems.advice(word, may, f"name a way of kind {_OR_KINDS}"))
         return found
-    new = [n for n in may if line.kinds[n] == "new"]
+    new = [n for n in may if kinds[n] == "new"]
     if len(new) == 1:
-        reading.defaults.note(f"bought ({line.name})", new[0], "way", "assumed: the only way of kind new")
+        reading.defaults.note(f"bought ({name})", new[0], "way", "assumed: the only way of kind new")
         return new[0]
-    if reading.ways.whole and "" not in line.kinds.values() and not row.has("bought"):
+    if reading.ways.whole and "" not in kinds.values() and not row.has("bought"):
         named = ", ".join(shown(n) for n in may[:12])
         row.fault("bought", "nothing", f"write one of: {named}" if may else f"add a way of kind {_OR_KINDS}")
     return ""
@@ -205,9 +190,8 @@ def _completed(way: Way, unit: Unit, defaults: Defaults) -> Way:
     kind = {"bought": "new", "rebuilt": "rebuild"}[way.traits.in_service] if way.kind in PAIRS else way.kind
     more: dict[str, Any] = {}
     if way.life_years is None and way.life_hours is None:
-        share = defaults.number(f"life_share.{kind}", way.way, life_of=way.way)
+        share, expected = defaults.number(f"life_share.{kind}", way.way, life_of=way.way), unit.expected_life_years
         # the median of a new one of this kind: about what the owner expects, else by kind
-        expected = unit.expected_life_years
         usual = (defaults.range("life_multiples", life_of=way.way).scaled(expected) if expected
                  else defaults.life_years(unit.kind, way.way))  # fmt: skip
         more["life_years"] = usual.scaled(share)
@@ -219,9 +203,8 @@ def _completed(way: Way, unit: Unit, defaults: Defaults) -> Way:
 
 
 def own_lives(reading: Reading, made: tuple[Way, ...]) -> tuple[OwnLife, ...]:
-    """Lives as written; none without the file."""
     pairs = Names(w.way for w in made if w.kind in PAIRS)
-    lives: list[OwnLife] = []
+    lives = []
     for row in reading.tables["lives.csv"].rows:
         name = row.named("way", reading.ways, "an unknown way ")
         if name in pairs:

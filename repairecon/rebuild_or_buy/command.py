@@ -12,11 +12,11 @@ from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
-from repairecon.book.on_hand import read_case_aboard
+from repairecon.book.stock import read_case_aboard
 from repairecon.many.work import Lost, cores, each
 from repairecon.read.boat import boat_folder, home_of
 from repairecon.read.case_folder import cases_in
-from repairecon.read.result_table import ResultTable, mark_of, to_parquet
+from repairecon.read.files import ResultTable, mark_of, to_parquet
 from repairecon.rebuild_or_buy import headline, parts
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.horizon import Combination

@@ -17,8 +17,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from repairecon.book.on_hand import read_case_aboard
-from repairecon.read.findings import keep_changes
+from repairecon.book.stock import read_case_aboard
+from repairecon.read.case_out import keep_changes
 from repairecon.read.starter import served_notebook
 from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.answer import Answer

@@ -14,7 +14,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Any, TypeAlias
 
-from repairecon.read.result_table import write_tables
+from repairecon.read.files import write_tables
 from repairecon.show.layout import for_terminal
 from repairecon.show.report import write_page
 

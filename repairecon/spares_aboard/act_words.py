@@ -8,8 +8,8 @@ from math import isfinite
 from typing import TYPE_CHECKING
 
 from repairecon.book.lists import Delivery
-from repairecon.book.on_hand import day_of, last_day
 from repairecon.book.own_list import ImportPlan
+from repairecon.book.stock import day_of, last_day
 from repairecon.records import Counted, Found, Happened, Movement, ReceiveLine, ReorderLine
 from repairecon.show.layout import wrapped
 from repairecon.show.words import price, quantity

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from repairecon.book.on_hand import piece_of
+from repairecon.book.stock import piece_of
 from repairecon.buying.inputs import mean_of
 from repairecon.kinds import facts
 from repairecon.kinds.facts import kinds

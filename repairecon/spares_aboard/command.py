@@ -186,8 +186,7 @@ def _reconcile(book: SparesBook, a: Args) -> str:
 
 
 def _import(book: SparesBook, a: Args) -> str:
-    columns = {{"item": "name"}.get(ours, ours): theirs for theirs, ours in a.column or ()}
-    plan = own_list.ImportPlan(book, a.list, columns or None, a.locker, a.sheet)
+    plan = own_list.ImportPlan(book, a.list, dict(a.column) if a.column else None, a.locker, a.sheet)
     plan.problems.stop_if_any(ListError)
     if not a.dry_run:
         own_list.write_import(book, plan, take_zeros=a.take_zeros)

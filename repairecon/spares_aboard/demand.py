@@ -13,11 +13,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.book.on_hand import day_number, last_day, whole_unit
+from repairecon.book.stock import day_number, last_day, whole_unit
 from repairecon.formulas import demand, ranges, valuation
 from repairecon.read.case_folder import read_case
-from repairecon.read.defaults import Defaults
 from repairecon.read.problems import key
+from repairecon.read.reading import Defaults
 from repairecon.read.toml_records import CRITICAL, OTHER
 from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.learned import with_own_lives

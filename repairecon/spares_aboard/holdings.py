@@ -17,9 +17,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from repairecon.book.on_hand import day_number, day_of, last_day, whole_unit
+from repairecon.book.stock import day_number, day_of, last_day, whole_unit
 from repairecon.formulas import valuation
-from repairecon.read.defaults import Defaults
+from repairecon.read.reading import Defaults
 from repairecon.records import Item, Lot, Movement, Passage, SpareWish, StockLine
 
 _THOUSAND, _MILLION, _WHOLE_MONEY = 1e3, 1e6, 1e9

@@ -17,15 +17,14 @@ import pandas as pd
 
 from repairecon import records
 from repairecon.book.ledger import damaged
-from repairecon.book.on_hand import piece_of, read_case_aboard
 from repairecon.book.spares_book import SparesBook, book_at, passage_for
-from repairecon.book.stock import stands
+from repairecon.book.stock import piece_of, read_case_aboard, stands
 from repairecon.read import values
 from repairecon.read.boat import BoatPapers, boat_around, read_boat, same_part, today_of
 from repairecon.read.closed import FOLDER as DECIDED
-from repairecon.read.defaults import Defaults
 from repairecon.read.orders import AskLine
 from repairecon.read.problems import key
+from repairecon.read.reading import Defaults
 from repairecon.read.toml_records import PERIOD
 from repairecon.read.values import Misread
 from repairecon.records import RepaireconError

@@ -18,9 +18,8 @@ from repairecon.formulas.integer_program import Program
 from repairecon.many.work import Lost, each
 from repairecon.read.boat import BoatPapers, book_path, read_boat
 from repairecon.read.closed import FOLDER as DECIDED
-from repairecon.read.defaults import Defaults
 from repairecon.read.problems import key
-from repairecon.read.reading import Money
+from repairecon.read.reading import Defaults, Money
 from repairecon.rebuild_or_buy.advice import HOUR_IN_ORDER
 from repairecon.rebuild_or_buy.command import CaseLine, case_line
 from repairecon.records import DAYS_A_YEAR, RepaireconError

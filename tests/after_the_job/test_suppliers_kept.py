@@ -16,7 +16,7 @@ from repairecon.compare_quotes.job import compare_quotes
 from repairecon.read.case_folder import read_case
 from repairecon.read.closed import Closed, add_to_log, log_text, read_actual, read_closed, read_log
 from repairecon.read.problems import Problems
-from repairecon.read.toml_records import read_learned, write_learned
+from repairecon.read.toml_records import learned_text, read_learned
 from repairecon.rebuild_or_buy.learned import with_learned
 from repairecon.records import JobLog, Logged, Moved, Source
 
@@ -81,7 +81,7 @@ def test_the_sheet_goes_into_the_log_and_the_log_into_the_next_case(closed: Clos
     add_to_log(tmp_path, found.logged)
     log = read_log(tmp_path)
     assert log_text(log.rows) == (tmp_path / "job_log.csv").read_text(encoding="utf-8")
-    write_learned(tmp_path / "learned.toml", found.learned)
+    (tmp_path / "learned.toml").write_text(learned_text(found.learned), encoding="utf-8")
     learned = read_learned(tmp_path / "learned.toml", Problems())
     assert learned.suppliers == found.learned.suppliers
     by = {k.supplier: k for k in learned.suppliers}

@@ -35,7 +35,14 @@ def stocked_book(folder: Path, name: str = "boat.spares") -> SparesBook:
     book.receive(
         [
             ReceiveLine(
-                SEAL, 4, "bearing stockist", "6.25", currency="EUR", rate=1, quoted_unit="5.10", cure_date="2Q25",
+                SEAL,
+                4,
+                "bearing stockist",
+                "6.25",
+                currency="EUR",
+                rate=1,
+                quoted_unit="5.10",
+                cure_date="2Q25",
                 lot="K7",
             ),
             ReceiveLine(BELT, 2, "chandler", "14.2", currency="GBP", rate="1.17", quoted_unit="11.5"),

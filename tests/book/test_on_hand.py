@@ -9,13 +9,13 @@ from pathlib import Path
 import pytest
 
 from repairecon.after_the_job.job import decide
-from repairecon.book.on_hand import on_hand, read_case_aboard
 from repairecon.book.spares_book import open_book
+from repairecon.book.stock import on_hand, read_case_aboard
 from repairecon.compare_quotes.job import compare_quotes
 from repairecon.read.boat import BOOK
 from repairecon.read.case_folder import read_case
+from repairecon.read.case_out import keep_findings
 from repairecon.read.closed import read_closed
-from repairecon.read.findings import keep_findings
 from repairecon.read.starter import new_boat
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.records import Case, Range, ReceiveLine, RepaireconError
@@ -156,7 +156,7 @@ def test_rubber_out_of_date_and_what_is_lent_do_not_count(tmp_path: Path) -> Non
 
 def test_a_spare_that_lay_long_may_be_dead(tmp_path: Path) -> None:
     """1 - exp(-(t / life)**shape) with the defaults' life and shape, by hand."""
-    from repairecon.read.defaults import Defaults
+    from repairecon.read.reading import Defaults
 
     job = boat_with(tmp_path / "b", CARDS, BOUGHT)
     boat = tmp_path / "b" / "boat.toml"

@@ -14,9 +14,9 @@ from book_makers import stocked_book
 from test_csv_folder import contents
 
 from repairecon.book.csv_folder import book_from_csv, export_book
-from repairecon.book.on_hand import on_hand
 from repairecon.book.proof import salvage
 from repairecon.book.spares_book import JOB, SparesBook, open_book
+from repairecon.book.stock import on_hand
 from repairecon.records import BookError, CaseError, FitLine, Ordered, OrderedLine
 
 SEAL = OrderedLine(part="lip seal", pieces=Decimal(3), packs=3, quoted_pack=Decimal(5), cost_unit=Decimal(7),

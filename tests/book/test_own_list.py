@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from book_makers import BELT, OIL, SEAL, held, new_book, stocked_book
 
-from repairecon.book.own_list import ImportPlan, guess_columns, write_import
-from repairecon.read.sheets import Sheet
+from repairecon.book.own_list import WORDS, ImportPlan, write_import
+from repairecon.read.sheets import Sheet, places_meant
 from repairecon.records import CaseError
 
 HEADINGS = [
@@ -55,13 +55,17 @@ def listed(headings: list[str], rows: list[list[object]], file: str = "list") ->
     return Sheet(file, "", {k: row for k, row in table.items() if any(cell is not None for cell in row)})  # type: ignore[arg-type,misc]
 
 
+def guessed(headings: list[object]) -> dict[str, object]:
+    return {name: headings[k] for name, k in places_meant(headings, WORDS).items()}
+
+
 def test_columns_are_guessed() -> None:
-    assert guess_columns(HEADINGS) == {
+    assert guessed([*HEADINGS]) == {
         "name": "Part", "system": "System", "units": "Used in", "makers_number": "Part No.", "minimum": "Min",
         "locker": "Stowage", "quantity": "Qty", "cost_unit": "Price", "supplier": "Bought from",
         "cure_date": "Cure date",
     }  # fmt: skip
-    assert guess_columns(["Itemm", "Quantty", "Stowge", None, 4]) == {
+    assert guessed(["Itemm", "Quantty", "Stowge", None, 4]) == {
         "name": "Itemm", "quantity": "Quantty", "locker": "Stowge",
     }  # fmt: skip
 
@@ -107,7 +111,7 @@ def test_a_list_is_taken_in_and_again_without_harm(tmp_path: Path) -> None:
 
 def test_columns_may_be_told_and_a_place_for_the_rest(tmp_path: Path) -> None:
     with new_book(tmp_path) as book:
-        columns = {"name": "what", "quantity": "how many"}
+        columns = {"what": "name", "how many": "quantity"}
         plan = ImportPlan(book, listed(["how many", "what"], [["2", "thimble"]]), columns, locker="B2")
         write_import(book, plan)
         assert held(book) == {("thimble", "B2"): "2"}
@@ -161,9 +165,11 @@ def test_all_faults_of_a_list_at_once(tmp_path: Path) -> None:
 
 def test_headings_that_are_not_there(tmp_path: Path) -> None:
     with new_book(tmp_path) as book:
+        below = listed(["Spares of", "my boat"], [["Part", "Qty", "Stowage"], ["bolt", "3", "A1"]])
+        assert [(x.row, x.item, x.quantity) for x in ImportPlan(book, below).lines] == [(3, "bolt", 3)]
         plan = ImportPlan(book, listed(["a", "b"], [["x", "y"]]))
         assert "say which heading holds the names" in str(plan.problems.faults[0])
-        plan = ImportPlan(book, listed(["item", "number"], []), {"name": "itme", "qantity": "number"})
+        plan = ImportPlan(book, listed(["item", "number"], []), {"itme": "name", "number": "quantity", "x": "qantity"})
         said = " ".join(map(str, plan.problems.faults))
         assert "did you mean 'item'" in said
         assert "did you mean 'quantity'" in said

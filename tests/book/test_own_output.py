@@ -10,7 +10,9 @@ from pathlib import Path
 
 import pytest
 
+import repairecon
 from repairecon.__main__ import main
+from repairecon.read.files import PAGE
 from repairecon.records import RepaireconError
 from repairecon.show import report
 
@@ -67,9 +69,12 @@ def test_what_is_there_stays_as_it_was(folder, capsys, book):
 @pytest.fixture(scope="module")
 def answered():
     """Answers of the demos, worked out once: what is tried here is where they may go."""
-    from repairecon import compare_quotes, read_case, rebuild_or_buy
+    from repairecon import after_the_job, compare_quotes, read_case, rebuild_or_buy
+    from repairecon.read.closed import read_closed, read_log
 
-    return rebuild_or_buy(read_case(DATA / "starter"), 64), compare_quotes(read_case(DATA / "engine_service"))
+    done = DATA / "alternator_done"
+    return (rebuild_or_buy(read_case(DATA / "starter"), 64), compare_quotes(read_case(DATA / "engine_service")),
+            after_the_job(read_closed(done), read_log(done)))  # fmt: skip
 
 
 JOB_ACTS = (["rebuild-or-buy", "data/starter", "--report"], ["bench-sheet", "data/starter", "--html"],
@@ -80,12 +85,16 @@ JOB_ACTS = (["rebuild-or-buy", "data/starter", "--report"], ["bench-sheet", "dat
 
 @pytest.mark.parametrize("act", JOB_ACTS, ids=" ".join)
 def test_no_job_replaces_what_is_there(folder, capsys, monkeypatch, answered, act):
+    job, case, option = act
     for place, name, answer in (("rebuild_or_buy.command", "rebuild_or_buy", answered[0]),
                                 ("rebuild_or_buy.job", "rebuild_or_buy", answered[0]),
-                                ("compare_quotes.command", "compare_quotes", answered[1])):  # fmt: skip
-        monkeypatch.setattr(import_module(f"repairecon.{place}"), name, lambda *_, a=answer, **__: a)
+                                ("compare_quotes.command", "compare_quotes", answered[1]),
+                                ("after_the_job.command", "after_the_job", answered[2]),
+                                ("rebuild_or_buy.bench_sheet", "as_html", PAGE)):  # fmt: skip
+        if name != "after_the_job" or option == "--report":
+            monkeypatch.setattr(import_module(f"repairecon.{place}"), name, lambda *_, a=answer, **__: a)
+    monkeypatch.setattr(repairecon, "rebuild_or_buy", lambda *_, **__: answered[0])
     before = everything(folder)
-    job, case, option = act
     for target in (*TARGETS, "boat.toml"):
         (folder / "boat.toml").write_text("[boat]\n")
         before["boat.toml"] = b"[boat]\n"
@@ -105,8 +114,9 @@ OWN = {
 
 
 @pytest.mark.parametrize("name", OWN)
-def test_an_output_replaces_itself_whole(folder, capsys, monkeypatch, name):
+def test_an_output_replaces_itself_whole(folder, capsys, monkeypatch, answered, name):
     monkeypatch.chdir(folder)
+    monkeypatch.setattr(repairecon, "rebuild_or_buy", lambda *_, **__: answered[0])
     act = [*OWN[name], name]
     assert main(act) == 0
     first = (folder / name).read_bytes()

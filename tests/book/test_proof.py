@@ -69,8 +69,16 @@ def said_of(path: Path) -> str:
         return str(error)
 
 
-def test_any_flipped_bit_of_a_row_is_found(path: Path) -> None:
-    data, dice = path.read_bytes(), random.Random(11)
+def read_as(path: Path) -> str:
+    """All that SQLite reads in a book, nothing where it cannot."""
+    with contextlib.closing(sqlite3.connect(path)) as link, contextlib.suppress(sqlite3.Error):
+        return "\n".join(link.iterdump())
+    return ""
+
+
+def test_any_flipped_bit_by_which_a_row_reads_otherwise_is_found(path: Path) -> None:
+    """SQLite passes over a few bytes before the cells of a row: a flip there changes nothing of what is read."""
+    data, dice, right = path.read_bytes(), random.Random(11), read_as(path)
     places = bytes_of_rows(data)
     assert len(places) > 4_000
     missed = []
@@ -81,8 +89,9 @@ def test_any_flipped_bit_of_a_row_is_found(path: Path) -> None:
         path.write_bytes(bytes(spoilt))
         if not said_of(path):
             missed.append((at, bit))
+            assert read_as(path) == right, (at, bit)
     print(f"\n{FLIPS} flips, {FLIPS - len(missed)} found")
-    assert missed == []
+    assert len(missed) <= FLIPS * 0.1
     path.write_bytes(data)
     assert said_of(path) == ""
 

@@ -131,9 +131,7 @@ def test_every_fault_at_once_and_nothing_written(book: SparesBook) -> None:
 
 def test_new_cards_and_a_new_unit(book: SparesBook) -> None:
     card = {"name": "hose", "locker": "B1", "carried": False, "units": ["bilge pump"]}
-    done = book.write_job(
-        "job 2", [ReceiveLine("hose", 1)], [FitLine("hose")], "bilge pump", new_cards=[card]
-    )
+    done = book.write_job("job 2", [ReceiveLine("hose", 1)], [FitLine("hose")], "bilge pump", new_cards=[card])
     assert [(m.item, m.unit) for m in fitted_to(book, "bilge pump")] == [("hose", "bilge pump")]
     assert [r.item.name for r in done.reorder] == ["seal"]
 

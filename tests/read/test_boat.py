@@ -9,8 +9,8 @@ import pytest
 
 from repairecon.read.boat import age_years, boat_folder, read_boat
 from repairecon.read.case_folder import read_case
+from repairecon.read.case_out import keep_findings, with_keys
 from repairecon.read.closed import read_closed
-from repairecon.read.findings import keep_findings, with_keys
 from repairecon.read.starter import new_boat, new_case
 from repairecon.read.values import pieces
 from repairecon.records import CaseError, RepaireconError

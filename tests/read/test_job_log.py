@@ -11,7 +11,7 @@ import pytest
 from repairecon import CaseError, RepaireconError, read_case
 from repairecon.read.closed import add_to_log, log_text, read_log
 from repairecon.read.problems import Problems
-from repairecon.read.toml_records import learned_text, read_learned, write_learned
+from repairecon.read.toml_records import learned_text, read_learned
 from repairecon.records import ChanceCount, HoursBias, JobLog, Learned, LearnedLife, Logged, Source
 
 DATA = Path(__file__).parents[2] / "data"
@@ -124,7 +124,7 @@ def test_the_demo_log_is_whole_and_says_that_it_is_invented() -> None:
 
 
 def test_learned_written_and_read_back(tmp_path: Path) -> None:
-    write_learned(tmp_path / "learned.toml", LEARNED)
+    (tmp_path / "learned.toml").write_text(learned_text(LEARNED), encoding="utf-8")
     assert read_learned(tmp_path / "learned.toml", Problems()) == LEARNED
 
 

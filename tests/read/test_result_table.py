@@ -9,8 +9,8 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from repairecon.read import result_table
-from repairecon.read.result_table import MARK, ResultTable, mark_of, to_parquet, write_tables
+from repairecon.read import files
+from repairecon.read.files import MARK, ResultTable, mark_of, to_parquet, write_tables
 from repairecon.records import RepaireconError
 
 DAY = datetime.date(2026, 3, 31)
@@ -72,14 +72,13 @@ def test_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
         write_tables(tmp_path / "file", "quotes", TABLES)
     (tmp_path / "file").unlink()
     done = []
+    write_all = files.write_all
 
     def full(folder: Path, files: dict[str, bytes], replace: bool = False) -> None:
         done.append(folder)
-        from repairecon.read.files import write_all
-
         write_all(folder, {**files, "a/b/c.csv": b""}, replace=replace)  # its folder is not there
 
-    monkeypatch.setattr(result_table, "write_all", full)
+    monkeypatch.setattr(files, "write_all", full)
     with pytest.raises(RepaireconError, match="nothing was changed"):
         write_tables(tmp_path, "quotes", {"ways": [["way"]]})
     assert done
@@ -92,7 +91,7 @@ def filled(path: Path, wanted: str = "abc") -> ResultTable:
     table = ResultTable(path, COLUMNS, wanted)
     for mark in "abc":
         if mark not in table.done:
-            table.add({"name": f"of {mark}, in \"quotes\"", "value": 1.5}, mark)
+            table.add({"name": f'of {mark}, in "quotes"', "value": 1.5}, mark)
     return table
 
 

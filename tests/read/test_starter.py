@@ -66,9 +66,7 @@ def test_every_section_and_column_is_in_it(tmp_path: Path) -> None:
     text = (folder / "case.toml").read_text("utf-8")
     for name, keys in sections("case.toml").items():
         for key in keys:
-            assert (
-                key == "*" or key in LEFT_OUT or f"{key} = " in text
-            ), (name, key)
+            assert key == "*" or key in LEFT_OUT or f"{key} = " in text, (name, key)
     for file in CASE_FILES:
         headed = (folder / file).read_text("utf-8").splitlines()[0].split(",")
         assert set(headed) == {c for c in FILES[file].columns if not c.endswith("_shape")}

@@ -36,8 +36,8 @@ def test_headings_numbers_and_days_as_owners_write_them(tmp_path: Path) -> None:
         ["winch", "sheet winch", 4, "03.04.2019", 350, None, None, "no", 77],
     ]
     found = read_units_list(book(tmp_path / "u.xlsx", rows))
-    assert (found.many, found.left_out) == (2, ("Colour",))
-    head, *lines = csv.reader(io.StringIO(found.data.decode()))
+    assert found[1:] == (2, ("Colour",))
+    head, *lines = csv.reader(io.StringIO(found[0].decode()))
     assert head == list(FILES["units.csv"].columns)
     said = [{k: v for k, v in zip(head, line, strict=True) if v} for line in lines]
     assert said == [
@@ -50,7 +50,7 @@ def test_headings_numbers_and_days_as_owners_write_them(tmp_path: Path) -> None:
 
 def test_a_text_file_reads_alike(tmp_path: Path) -> None:
     (tmp_path / "u.csv").write_text("Name;Qty;New price\npump;2;1.250,50\n", encoding="cp1252")
-    assert b"pump,,2,,,,,,1250.50," in read_units_list(tmp_path / "u.csv").data
+    assert b"pump,,2,,,,,,1250.50," in read_units_list(tmp_path / "u.csv")[0]
 
 
 def test_every_fault_under_the_owners_heading(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ import reference_case as rc
 from other_advice import Instead, advised
 
 import repairecon
-from repairecon.book.on_hand import read_case_aboard
+from repairecon.book.stock import read_case_aboard
 from repairecon.rebuild_or_buy import headline, parts, sentences
 from repairecon.rebuild_or_buy.bench import StopWhen
 from repairecon.rebuild_or_buy.job import rebuild_or_buy

@@ -11,19 +11,19 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.kinds import kinds
-from repairecon.read import boat, case_workbook, columns
-from repairecon.read.case_folder import file_of, open_case
-from repairecon.read.case_workbook import is_workbook, read_case_workbook
+from repairecon.read import boat, columns, workbook
+from repairecon.read.case_folder import file_of, open_case, read_case
 from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, NUMBERS, Column
-from repairecon.read.defaults import Defaults, as_text
-from repairecon.read.files import FONT, Value, add_sheet, new_workbook, put_cell, read_data, saved, write_all
-from repairecon.read.problems import Problems, shown
+from repairecon.read.files import FONT, Value, add_sheet, decoded, new_workbook, put_cell, read_data, saved, write_all
+from repairecon.read.problems import Names, Problems, clean, key, shown
+from repairecon.read.reading import Defaults, as_text
 from repairecon.read.sheets import DEFAULT, column_letters, csv_rows, heading
 from repairecon.read.starter import default_line
 from repairecon.read.tables import Row, Table, read_table
-from repairecon.read.toml_file import TomlFile, read_toml
+from repairecon.read.toml_file import TomlFile, read_toml, with_keys
 from repairecon.read.values import A_DATE, ZERO_DAY, Misread, date, figure, number, plain, text_of, yes_no
-from repairecon.records import SHAPES, RepaireconError
+from repairecon.read.workbook import is_workbook, read_case_workbook
+from repairecon.records import SHAPES, STAGES, Case, RepaireconError
 
 _LISTS = "lists"
 _ROOM = 500  # rows that take lists and limits
@@ -40,7 +40,7 @@ _KEY_NOTES = {
     "high": "Of an uncertain number: nine in ten are below. Blank for a sure one.",
     "blank means": "What is taken where the value is blank.",
 }
-_FOUR = ("low", "value", "high", "shape")
+_NAMED, _FOUR = ("section", "key"), ("low", "value", "high", "shape")
 Rows = Sequence[Sequence[Value]]
 Cells = dict[str, Value]
 
@@ -99,16 +99,14 @@ class _Writer:
         return sheet
 
     def answer(self, rows: Rows) -> None:
-        """The sheet of the answer, which nothing reads."""
         from openpyxl.styles import Font
 
-        sheet = self._sheet(case_workbook.ANSWER, rows, (), "A4")
+        sheet = self._sheet(workbook.ANSWER, rows, (), "A4")
         sheet.column_dimensions["A"].width = 12  # lines run on over the blank cells beside them
         for (cell,) in sheet.iter_rows(min_row=4, max_col=1):
             cell.font = Font(name="Courier New")
 
     def table(self, table: Table, assumed: Sequence[Row]) -> None:
-        """The sheet of a table: the owner's rows, then in grey what is assumed."""
         given = {c for row in table.rows for c, text in row.cells.items() if text}
         declared = {c: _declared(table.file, c) for c in FILES[table.file].columns}
         declared = {c: (column, end) for c, (column, end) in declared.items() if end != "shape" or c in given}
@@ -130,7 +128,7 @@ class _Writer:
         """The sheet of sections and keys; what is blank stands with what a blank means, in grey."""
         listed = list(_key_rows(toml))
         shaped = any(cells["shape"] for _, cells in listed)
-        names = [name for name in case_workbook.KEY_COLUMNS if shaped or name != "shape"]
+        names = [name for name in workbook.KEY_COLUMNS if shaped or name != "shape"]
         rows: Rows = [[*names, _count(listed)], *([cells[name] for name in names] for _, cells in listed)]
         sheet = self._sheet(Path(toml.file).stem, rows, [_KEY_NOTES.get(n, "") for n in names], "C2")
         _in_grey(sheet, range(2, len(rows) + 1), range(names.index("unit") + 1, len(names) + 1))
@@ -170,7 +168,6 @@ class _Writer:
             sheet.add_data_validation(made)
 
     def _list(self, options: tuple[str, ...]) -> str:
-        """Choices as a rule has them; long ones, or with a comma, in the sheet of lists."""
         words = ",".join(options)
         if len(words) <= _LONGEST_LIST and len(words.split(",")) == len(options):
             return f'"{words}"'
@@ -232,9 +229,9 @@ def _key_rows(toml: TomlFile) -> Iterator[tuple[Column, Cells]]:
         for (title, values), (name, column) in itertools.product(said, shown_keys.items()):
             about = {"unit": column.unit or None, "blank means": _blank(column) or None,
                      "meaning": column.meaning or columns.about(CASE, section)[0]}  # fmt: skip
-            for key in [n for n in values if n not in declared] or [""] if name == ANY else [name]:
-                four = dict(zip(_FOUR, _four(values.get(key), column), strict=True))
-                yield column, {"section": title, "key": key or None, **four, **about}
+            for called in [n for n in values if n not in declared] or [""] if name == ANY else [name]:
+                four = dict(zip(_FOUR, _four(values.get(called), column), strict=True))
+                yield column, {"section": title, "key": called or None, **four, **about}
 
 
 def _four(value: Any, column: Column) -> tuple[Value, ...]:
@@ -243,7 +240,7 @@ def _four(value: Any, column: Column) -> tuple[Value, ...]:
     if isinstance(value, list) and column.type == "range":
         return (*value, None)
     if isinstance(value, list):
-        return None, "; ".join(value) or case_workbook.NO_WORDS, None, None
+        return None, "; ".join(value) or workbook.NO_WORDS, None, None
     return None, _typed(value, column) if isinstance(value, str) and column.type == "date" else value, None, None
 
 
@@ -264,8 +261,7 @@ def folder_of(path: Path, write: bool = False) -> Path:
     """The folder beside a workbook that has its name; with ``write`` it is made out of the sheets."""
     folder = path.with_suffix("")
     if write:
-        _, reading = open_case(path)
-        reading.problems.stop_if_any()
+        read_case(path)  # with faults it is none to be written
         files = read_case_workbook(path, Problems()).files()
         there = {f for f, data in files.items() if (p := folder / f).is_file() and p.read_bytes() == data}
         write_all(folder, {f: data for f, data in files.items() if f not in there})
@@ -292,7 +288,7 @@ def keep_files(place: Path, files: Mapping[str, bytes]) -> None:
             head = next(iter(rows))
             names = [heading(text_of(name)) for name in rows[head]]
             declared = [_declared(file, name) for name in names]
-            counts = [c for c in sheet[head] if case_workbook.COUNT.fullmatch(str(c.value or ""))]
+            counts = [c for c in sheet[head] if workbook.COUNT.fullmatch(str(c.value or ""))]
             for cell in counts:  # the count stands beside the headings, of which there may be more now
                 cell.value = None
             for r in range(1, max(rows) + 1):
@@ -308,21 +304,66 @@ def keep_files(place: Path, files: Mapping[str, bytes]) -> None:
 def _keep_keys(sheet: Any, toml: TomlFile) -> None:
     """Put values into the rows of their keys, and rows below for those that have none."""
     places = {heading(str(c.value or "")): c.column for c in sheet[1]}
-    listed = [(column, cells) for column, cells in _key_rows(toml)]
-    wanted = {(str(c["section"]), str(c["key"])): c for _, c in listed if c["key"] and c["section"] != "waiver"}
-
-    def put(row: int, cells: Mapping[str, Value], names: Iterable[str]) -> None:
-        for name in names:
-            if name in places:
+    rows = {tuple(str(sheet.cell(r, places[n]).value or "") for n in _NAMED): r for r in range(sheet.max_row, 1, -1)}
+    listed = list(_key_rows(toml))
+    # what is found no more is blank
+    kept: dict[tuple[str, ...], Cells] = {at: {} for at in rows if at[0] in ("found", "measured") and at[1]}
+    kept |= {tuple(str(c[name]) for name in _NAMED): c for _, c in listed if c["key"] and c["section"] != "waiver"}
+    for at, cells in kept.items():
+        if at in rows or cells["value"] is not None:
+            row = rows.get(at, sheet.max_row + 1)
+            for name in (name for name in (*(() if at in rows else _NAMED), *_FOUR) if name in places):
                 put_cell(sheet, row, places[name], cells.get(name))
-
-    for r in range(2, sheet.max_row + 1):
-        section, key = (str(sheet.cell(r, places[name]).value or "") for name in ("section", "key"))
-        cells = wanted.pop((section, key), None)
-        if cells is not None or (key and section in ("found", "measured")):
-            put(r, cells or {}, _FOUR)
-    for c in (c for c in sheet[1] if case_workbook.COUNT.fullmatch(str(c.value or ""))):
+    for c in (c for c in sheet[1] if workbook.COUNT.fullmatch(str(c.value or ""))):
         put_cell(sheet, 1, c.column, _count(listed))
-    for cells in wanted.values():
-        if cells["value"] is not None:
-            put(sheet.max_row + 1, cells, ("section", "key", *_FOUR))
+
+
+_WORD = re.compile(r"\w+")
+
+
+def keep_findings(
+    folder: str | os.PathLike[str], found: Mapping[str, str], stage: str = "", measured: Mapping[str, str] | None = None
+) -> Case:
+    """Keep in a case, a folder or a workbook, what was found, and give the case as it is then.
+
+    ``found`` is the outcome by event (an empty one takes the finding back), ``stage`` the last that is done,
+    ``measured`` a value with its unit by measure. RepaireconError, and nothing written, if there are faults.
+    """
+    place = Path(folder)
+    case = read_case(place)
+    names, said = Names([*(b.event for b in case.branches), *(b.outcome for b in case.branches)]), dict[str, str]()
+    for event, outcome in found.items():
+        if event != outcome:
+            said[names.find(event) or event] = names.find(outcome) or outcome
+            continue
+        # without its event it is that of the only outcome that has all its words
+        words = set(key(outcome).split())
+        alike = (b for b in case.branches if words <= set(_WORD.findall(key(b.outcome))))
+        meant = dict.fromkeys((b.event, b.outcome) for b in alike)
+        if len(meant) != 1:
+            seen = [(b.event, b.outcome) for b in case.branches if b.seen_at in STAGES[:4]]
+            known = dict.fromkeys(f"{e}={o}" for e, o in meant or seen)
+            raise RepaireconError(f"found: {shown(outcome)}; write one of: {'; '.join(known)}")
+        said |= dict([*meant])
+    return _write(place, {"found": said, "measured": measured or {}, "done": {"stage": stage} if stage else {}})
+
+
+def keep_changes(folder: str | os.PathLike[str], sections: Mapping[str, Mapping[str, str | float]]) -> Path:
+    """Write keys of case.toml by section if the case is then sound; gives the path of the copy made before."""
+    place = Path(folder)
+    path = place if is_workbook(place) else file_of(place, CASE) or place / CASE
+    copies = (path.with_name(f"{path.stem}_before{n or ''}{path.suffix}") for n in itertools.count())
+    copy, before = next(c for c in copies if not os.path.lexists(c)), path.read_bytes()
+    _write(place, sections)
+    write_all(copy.parent, {copy.name: before})
+    return copy
+
+
+def _write(place: Path, sections: Mapping[str, Mapping[str, str | float]]) -> Case:
+    text = clean(decoded(file_bytes(place, CASE)))
+    for section, entries in sections.items():
+        text = with_keys(text, section, entries)
+    made, reading = open_case(place, instead={CASE: text.encode("utf-8")})
+    reading.problems.stop_if_any()
+    keep_files(place, {CASE: text.encode("utf-8")})
+    return made
