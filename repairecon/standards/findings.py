@@ -10,7 +10,7 @@ from functools import cache, partialmethod
 from typing import cast
 
 from repairecon.records import AlikeVerdict, Designation, Equivalence, worst_status
-from repairecon.standards.tables import Row, rows, trust
+from repairecon.standards.tables import Row, rows, said_of, trust
 from repairecon.standards.words import PART, Text, exact, millimetres, shown
 
 SLACK = Decimal("0.06")
@@ -35,9 +35,8 @@ _GENERIC = {
 @cache
 def beside(kind: str) -> tuple[tuple[str, ...], Mapping[str, str]]:
     """The letters of a chain of sizes like 25x40x7 of a kind, and by which letters a labelled size goes."""
-    own = [row for row in rows("measured_kinds") if row["kind"] == kind]
-    chain = " ".join(row["value"] for row in own if row["role"] == "chain")
-    return tuple(chain.split()), {row["name"]: row["value"] for row in own if row["role"] == "beside"}
+    chain = " ".join(row["value"] for row in said_of(kind, "chain"))
+    return tuple(chain.split()), {row["name"]: row["value"] for row in said_of(kind, "beside")}
 
 
 @dataclass

@@ -7,8 +7,7 @@ from decimal import Decimal
 from functools import cache
 
 from repairecon.standards.findings import TAKEN_AS_WRITTEN, Found, Judging, by_row, compare
-from repairecon.standards.hoses import written_bore
-from repairecon.standards.materials import material_of, take_material
+from repairecon.standards.rubber import material_of, take_material, written_bore
 from repairecon.standards.tables import Row, by, rows
 from repairecon.standards.words import INCH, NUMBER, PART, Text, exact, inches, share, shown
 

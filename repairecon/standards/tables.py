@@ -28,6 +28,13 @@ def by(name: str, column: str) -> Mapping[str, Row]:
     return MappingProxyType({row[column]: row for row in reversed(rows(name)) if row[column]})
 
 
+@cache
+def said_of(kind: str, role: str) -> tuple[Row, ...]:
+    """What ``measured_kinds.csv`` says of a kind: ``letter``, ``parts``, ``note``; ``counts``, how many sizes;
+    ``either``, letters of which it has one; ``chain``, those of 25x40x7; ``beside``, which size a label is of."""
+    return tuple(row for row in rows("measured_kinds") if (row["kind"], row["role"]) == (kind, role))
+
+
 def trust(used: Iterable[Row]) -> tuple[str, tuple[str, ...]]:
     """Worst status and the sources of some rows."""
     taken = tuple(used)

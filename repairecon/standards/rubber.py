@@ -1,4 +1,4 @@
-"""Rubbers: the words that name them, how hard they are, what fluids they stand, how long they may lie on a shelf."""
+"""Rubbers: what names them, how hard they are, which fluids they stand, how long they keep; hoses made of them."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ import re
 from decimal import Decimal
 from typing import NamedTuple
 
-from repairecon.standards.findings import Found, Judging
+from repairecon.standards.findings import Found, Judging, compare_features
 from repairecon.standards.tables import Row, by, rows
-from repairecon.standards.words import NUMBER, Text, plain
+from repairecon.standards.words import INCH, NUMBER, PART, Size, Text, exact, millimetres, plain, shown
 
 _RUBBER, _METAL = ({
     row["means"]: re.compile(rf"{before}(?:{row['pattern']}){behind}")
@@ -17,7 +17,7 @@ _RUBBER, _METAL = ({
     ("rubber", r"(?<![A-Z0-9])", r"(?![A-Z]|\d{3}|\.\d)"), ("metal", r"(?<![A-Z0-9.])", r"(?![A-Z0-9])")
 ))  # fmt: skip
 _SHORE = r"(?<![\d.])(\d\d) ?(?:SHORE(?: ?A)?|SHA?|IRHD)(?!\w)|(?:SHORE|IRHD) ?A? ?(\d\d)(?!\d)"
-KIND = "rubber part"
+RUBBER = "rubber part"
 _PART = re.compile(r"\b(?:SEALS?|GASKETS?|IMPELLERS?|HOSES?|DIAPHRAGMS?|MEMBRANES?|BELLOWS|RUBBER|RINGS?|PACKING)\b")
 
 
@@ -44,12 +44,12 @@ def take_material(text: Text, found: Found) -> None:
         found.marks["hardness"] = hardness
 
 
-def read(text: Text) -> Found | None:
+def read_rubber(text: Text) -> Found | None:
     """A rubber part of which no more is said than its material."""
     alone = " " not in text.alone and bool(material_of(text.alone))
     if material_of(text.words) not in _RUBBER or not (_PART.search(text.words) or alone):
         return None
-    found, part = Found(KIND), text.take(_PART)
+    found, part = Found(RUBBER), text.take(_PART)
     take_material(text, found)
     text.take(r"SAME SIZE")
     found.marks["part"] = part[0].removesuffix("S") if part else ""
@@ -93,7 +93,7 @@ def rating(material: str, fluids: tuple[str, ...]) -> Row | None:
     return next((known[fluid] for fluid in fluids if fluid in known), None)
 
 
-def compare(judging: Judging, fluid: str) -> None:
+def compare_materials(judging: Judging, fluid: str) -> None:
     """All findings on two rubbers in a fluid, and on their hardness; an empty one is one that nobody said."""
     (want, has), (wanted, offered) = judging.marks("hardness"), judging.marks("material")
     if want and has and want != has:
@@ -181,27 +181,6 @@ def _other(wanted: str, offered: str, fluid_said: bool, judging: Judging) -> Non
         judging.note(f"working range in lip seals: {words[0]}, {words[1]}")
 
 
-MAKERS = "maker's number"
-
-
-def read_makers(text: Text) -> Found | None:
-    """A part that no public standard sizes: its maker's number."""
-    number = text.take(r"(?<![\w])[A-Z]{0,4}[- ]?\d[\w./-]{2,}(?!\w)")
-    if number is None or re.search(r"\dX\d", number[0]):
-        return None
-    return Found(MAKERS, re.sub(r"[\s./-]", "", number[0]), listed=False)
-
-
-def compare_makers(judging: Judging) -> None:
-    """Two parts of makers' numbers: equal numbers or nothing can be said."""
-    if judging.wanted.size == judging.offered.size:
-        judging.note("no public standard sizes such a part: the two bear the same maker's number")
-        judging.caution("Compared by the maker's number alone: lay the old part beside the new one.")
-    else:
-        said = "no public standard sizes such a part, and the maker's numbers differ"
-        judging.unknown(f"{said}: ask the seller which number it replaces, and measure", "number")
-
-
 class ShelfLife(NamedTuple):
     """The last years of storage by one rule; None where the rule sets no end."""
 
@@ -224,3 +203,141 @@ def shelf_life(material: str, cured: int) -> tuple[ShelfLife, ...]:
             last, inspected = (None if first is None else cured + (years or 0) for years in (first, total))
             found.append(ShelfLife(row["standard"], last, inspected, row["status"]))
     return tuple(found)
+
+
+# ---- hoses -------------------------------------------------------------------------------------------
+HOSE = "hose"
+SAME_BORE = Decimal("0.45")
+"""mm within which a bore of inches and one of mm are of one nominal size, where the table has none."""
+_STANDARDS = re.compile(
+    r"(?:\b(ISO ?7840|ISO ?8469|ISO ?13363|USCG|(?:SAE ?)?J(?:1527|2006|1942|20))(?!\d)(?::\d{4})?)"
+    r"|\b((?:SAE ?)?100 ?R\d{1,2}|(?:SAE ?)?30 ?R\d{1,2}|EN ?85[34] ?\w{3})\b"
+)
+_CLASS = re.compile(r"(?<![\w])(?:TYPE ?|CLASS ?)?([AB][12](?:-15|-10)?|R[1-5])(?![\w])")
+_DASH = re.compile(r"(?:(?<=\s)|(?<=¦)|^)-(\d{1,2})(?![\w.])|\bDASH ?(\d{1,2})\b")
+_BORE = re.compile(rf"(?<![\w.\-/])(?:DN ?)?({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")?(?![\w/]|\.\d)")
+_SOLD_LENGTH = re.compile(r"(?<![\w.])\d+(?:\.\d+)? ?(?:M|METRES?|METERS?|FT|FEET)(?!\w)")
+FUEL = ("fuel", "diesel fuel")
+_FUEL_STANDARDS = ("ISO7840", "ISO8469", "J1527")
+
+
+def nominal(bore: Decimal) -> Row | None:
+    """The row of nominal bores that a size [mm] names: its own number, or its inch size."""
+    for row in rows("hose_bores"):
+        inch = row["inch_as_mm"] and abs(exact(row["inch_as_mm"]) - bore) <= Decimal("0.06")
+        if exact(row["bore_nominal_mm"]) == bore or inch:
+            return row
+    return None
+
+
+def read_hose(text: Text) -> Found | None:
+    """A hose: its bore in mm, inches or as a dash number, what it carries, its standard and class."""
+    found = Found(HOSE)
+    text.left = re.sub(r"(\d)X\d+(?:\.\d+)? ?M(?!\w)", r"\1 MM", text.left)  # 25 mm x 2 m: the length sold
+    if standard := text.take(_STANDARDS):
+        found.marks["standard"] = re.sub(r"[ ]|^SAE", "", standard[1] or standard[2])
+    while text.take(_SOLD_LENGTH):
+        pass
+    if class_ := text.take(_CLASS):
+        found.marks["class"] = class_[1]
+    services = dict.fromkeys(e.value for _, e in text.entries if (e.kind, e.feature) == (HOSE, "service"))
+    text.drop("service", "measure")
+    if services:
+        several = [s for s in services if s != "water" or len(services) == 1]
+        found.marks["service"] = several[0] if set(several) <= set(FUEL) else " and ".join(several)
+    bore = text.sized("bore", "inner", "diameter")
+    if bore is None:
+        bore = written_bore(text)
+        outer = next((size for size in text.sizes if size.label == "outer" and size.shown[0].isdigit()), None)
+        if bore and outer and re.search(rf"{re.escape(outer.shown)} *{PART}", text.words):
+            # 38 mm OD 47 mm: OD is of the number behind it, if that can be; no outside diameter is a bore
+            text.sizes[text.sizes.index(outer)] = Size("outer", bore, f"OD {shown(bore)} MM")
+            bore = outer.value if outer.value < bore else None
+    if bore is None:
+        return None
+    take_material(text, found)
+    found.dims["bore"] = bore
+    row = nominal(bore)
+    found.used = [] if row is None else [row]
+    found.size = f"{shown(bore) if row is None else row['bore_nominal_mm']} mm"
+    for row in rows("hose_standards"):
+        names = re.sub(r"[ ]|SAE", "", row["standard"])
+        if found.marks.get("standard", "-") in names and found.marks.get("class", row["mark"]) == row["mark"]:
+            found.used.append(row)
+            break
+    return found
+
+
+def written_bore(text: Text) -> Decimal | None:
+    """A bore [mm] written in mm, inches or as a dash number."""
+    if dash := text.take(_DASH):
+        return int(dash[1] or dash[2]) * INCH / 16
+    written = text.take(_BORE)
+    return None if written is None else millimetres(written[1], written[2])
+
+
+def compare_hoses(judging: Judging) -> None:
+    """All findings on two hoses."""
+    want, has = judging.sizes("bore")
+    judging.gap("bore")
+    listed = nominal(want), nominal(has)
+    if listed[0] is listed[1] if all(listed) else abs(want - has) <= SAME_BORE or _one_tail(want, has):
+        judging.note(f"same nominal bore: {judging.wanted.size}")
+    else:
+        what = "does not go on the tail and throttles the flow" if has < want else "is loose on the tail and leaks"
+        judging.refuse(f"bore {shown(has)} against {shown(want)} mm: {what}", "bore")
+    old, new = judging.marks("service")
+    unfit = (row for row in rows("hose_unfit_words") if old in row["wanted_service"] and new in row["offered_words"])
+    if old in FUEL or judging.wanted.marks.get("standard") in _FUEL_STANDARDS:
+        _fuel(judging)
+    elif old and new and old != new and (row := next(unfit, None)):
+        judging.used(row)
+        judging.refuse(f"a hose for {new} for {old}: {row['note']}", "service")
+    elif {old, new} == {"water", "raw water"}:
+        judging.near(f"for {new} against {old}: ask whether it stands suction", "service")
+    elif old and new and old != new:
+        judging.refuse(f"a hose for {new} is not one for {old}", "service")
+    compare_features(judging, after="sizes")
+    if not any(judging.marks("material")):
+        judging.caution("Ask the working pressure and temperature; a suction hose needs a wire helix.")
+
+
+def _one_tail(*bores: Decimal) -> bool:
+    """Whether two bores are sold for one hose tail, one named in inches and one in mm."""
+    for row in rows("hose_tails"):
+        tail = exact(row["tail_mm"])
+        sold = [tail, *map(exact, re.findall(r"\d+(?:\.\d+)?", row["hose_bore_mm_sold"]))]
+        near = [[abs(b - known) < Decimal("0.03") for known in sold] for b in bores]
+        if any(of_tail for of_tail, *_ in near) and all(map(any, near)):
+            return True
+    return False
+
+
+def _fuel(judging: Judging) -> None:
+    """A fuel hose goes by its printed mark; without one it is unfit."""
+    service, material = (judging.offered.marks.get(name, "") for name in ("service", "material"))
+    if (service and service not in FUEL) or material in ("PVC", "VMQ"):
+        judging.refuse(f"a hose for {service or material} swells or lets fuel through", "service")
+        return
+    want, has = ((part.marks.get("standard", "").replace("USCG", "J1527"), part.marks.get("class", ""))
+                 for part in judging.both)  # fmt: skip
+    if not has[0]:
+        said = "the offer names no standard and no class: ask for the printed mark; treat as unfit until then"
+        judging.unknown(said, "standard")
+    elif not want[0]:
+        judging.near(f"the offer is {' '.join(has)}; the class of the old hose was not said: ask", "standard")
+    if not has[0] or not want[0] or want == has:
+        return
+    said = f"{' '.join(has)} against {' '.join(want)}"
+    fire = [c.startswith("A") or s == "ISO7840" for s, c in (want, has)]
+    if "30R" in has[0] or has[0] not in _FUEL_STANDARDS:
+        judging.refuse(f"{said}: car or other hose, not fire tested", "standard")
+    elif fire[0] and not fire[1]:
+        judging.refuse(f"{said}: same use, but not fire resistant: not for an engine space", "standard")
+    elif "1" in want[1] and "2" in has[1]:
+        judging.refuse(f"{said}: class 2 is for vent and fill, not for a line always full of fuel", "class")
+    elif bool(want[1]) != bool(has[1]):
+        judging.near(f"{said}: only one of the two says its class: ask", "class")
+    else:
+        other, differs = ("class of permeation", "class") if want[0] == has[0] else ("test", "standard")
+        judging.near(f"{said}: another {other}; ask which one the rules of the boat name", differs)
