@@ -116,7 +116,8 @@ def _weigh(words: Iterable[str]) -> float:
     return sum(_weights().get(word, unknown) for word in words)
 
 
-def plain_words(name: str) -> list[str]:
+@cache
+def plain_words(name: str) -> Tokens:
     """A name as plain known words: slips mended, spellings made one, sizes dropped, mains volts as ``mains``."""
     # "pump, bilge" is a bilge pump
     text = " ".join(reversed(_MAINS.sub(" mains ", fold(name)).split(",")))
@@ -126,7 +127,7 @@ def plain_words(name: str) -> list[str]:
     words = [m if m in _known() else mended(singular(w), _known()) for w, m in slips]
     words = replaced(glued(words, _known()), _table("name"))
     # "mains" is voltage, "main" is size
-    return [w if w == "mains" or singular(w) not in _known() else singular(w) for w in words]
+    return tuple(w if w == "mains" or singular(w) not in _known() else singular(w) for w in words)
 
 
 @cache
@@ -166,7 +167,7 @@ def match_kind(name: str) -> KindMatch:
 
 def _judged(name: str, words: frozenset[str], hits: list[_Hit]) -> KindMatch:
     """What the best hit is worth: the kind itself, a part of it, one of several, or nothing."""
-    best, head = hits[0], (plain_words(_first(name)) or [""])[-1]
+    best, head = hits[0], (plain_words(_first(name)) or ("",))[-1]
     full = _whole(best.kind, words)
     if head in listed("part") and head not in {n.head for n in full}:
         part = f"its {head} only (no kind)"
@@ -188,15 +189,10 @@ def as_kind(match: KindMatch, kind: str) -> KindMatch:
     return _match(match.written, frozenset(plain_words(match.written)), "taken as", (kind,))
 
 
-@cache
-def _danger() -> tuple[tuple[frozenset[str], str, str], ...]:
-    used = (row for row in rows("words") if row["use"] == "safety")
-    return tuple((frozenset(plain_words(row["word"])), row["means"], row["word"]) for row in used)
-
-
 def _dangers(words: frozenset[str]) -> list[tuple[str, str]]:
     """(safety class, the word that tells of it) for each that the words hold."""
-    return [(means, word) for run, means, word in _danger() if run <= words]
+    return [(row["means"], row["word"]) for row in rows("words")
+            if row["use"] == "safety" and words.issuperset(plain_words(row["word"]))]  # fmt: skip
 
 
 def _match(

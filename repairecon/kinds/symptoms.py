@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from math import log
@@ -19,15 +19,6 @@ _PHRASE = 0.6
 _POINTER = 0.8
 _FOUND = 0.74
 _NO_SYMPTOM = "the sentence fits no symptom that is known of this unit"
-
-
-@dataclass(frozen=True)
-class Pointer:
-    """Another symptom that the sentence fits better; ``kind`` is empty where it is no kind that is known here."""
-
-    kind: str
-    symptom: str
-    because: str
 
 
 @dataclass(frozen=True)
@@ -59,8 +50,9 @@ def _weigh(words: Iterable[str]) -> float:
     return sum(log((1 + len(rows("symptoms"))) / (0.5 + _commonness()[word])) for word in words)
 
 
-def _bag(cell: str) -> set[str]:
-    return {word for phrase in parts(cell) for word in meaning(phrase)}
+@cache
+def _bag(cell: str) -> frozenset[str]:
+    return frozenset(word for phrase in parts(cell) for word in meaning(phrase))
 
 
 @cache
@@ -68,36 +60,22 @@ def _row(kind: str, symptom: str) -> Mapping[str, str]:
     return next(row for _, row in of_kind("symptoms", kind) if row["symptom"] == symptom)
 
 
-@cache
-def _titles(kind: str, symptom: str) -> tuple[set[str], set[str], list[frozenset[str]]]:
-    """Words of a symptom's name, of all its phrases, and of each phrase."""
-    cell = _row(kind, symptom)["words"]
-    phrases = [meaning(p) for p in (*parts(cell), *parts(symptom, ","), symptom)]
-    return _bag(symptom), _bag(cell), [p for p in phrases if p]
-
-
 def score(sentence: str, kind: str, symptom: str) -> float:
     """How well a sentence fits a symptom: rare words count more, whole phrases more still."""
-    said = meaning(sentence)
-    title, words, phrases = _titles(kind, symptom)
-    total = 1.2 * _weigh(said & title) + _weigh(said & words - title)
+    said, cell = meaning(sentence), _row(kind, symptom)["words"]
+    title, phrases = _bag(symptom), map(meaning, (*parts(cell), *parts(symptom, ","), symptom))
+    total = 1.2 * _weigh(said & title) + _weigh(said & _bag(cell) - title)
     return total + _PHRASE * max((_weigh(p) for p in phrases if p <= said), default=0.0)
 
 
-def _pointers(sentence: str, kind: str) -> list[Pointer]:
-    """Where the kind's own rows send a sentence such as this."""
-    said = meaning(sentence)
-    found = []
-    for _, row in of_kind("symptoms", kind):
-        for cell in parts(row["not_these"], "|"):
-            phrase, _, target = cell.partition(" > ")
-            wanted = meaning(phrase)
-            to_kind, _, to_symptom = target.partition(": ")
-            heard = _weigh(wanted & said) / (_weigh(wanted) or 1)
-            if heard >= _POINTER and len(wanted & said) > 1:
-                known = "" if to_kind == "other" else to_kind
-                found.append(Pointer(kind=known, symptom=to_symptom or target, because=phrase))
-    return found
+def _pointers(sentence: str, kind: str) -> Iterator[tuple[str, str, str]]:
+    """Where the kind's own rows send a sentence such as this: kind (empty for none known here), symptom, because."""
+    for cell in (cell for _, row in of_kind("symptoms", kind) for cell in parts(row["not_these"], "|")):
+        phrase, _, target = cell.partition(" > ")
+        to_kind, _, to_symptom = target.partition(": ")
+        wanted, both = meaning(phrase), meaning(phrase) & meaning(sentence)
+        if len(both) > 1 and _weigh(both) / (_weigh(wanted) or 1) >= _POINTER:
+            yield "" if to_kind == "other" else to_kind, to_symptom or target, phrase
 
 
 def match_symptom(kind: str, sentence: str) -> SymptomMatch:
@@ -105,23 +83,24 @@ def match_symptom(kind: str, sentence: str) -> SymptomMatch:
     symptoms = [row["symptom"] for _, row in of_kind("symptoms", kind)]
     if not symptoms:
         return SymptomMatch(kind=kind, sentence=sentence, symptom="", certainty="none", said=_NO_SYMPTOM)
-    pointers, scores = _pointers(sentence, kind), {s: score(sentence, kind, s) for s in symptoms}
-    for p in pointers:
-        if p.kind == kind and p.symptom in scores:
-            scores[p.symptom] += _PHRASE * _weigh(meaning(p.because))
+    scores, elsewhere = {s: score(sentence, kind, s) for s in symptoms}, list[str]()
+    for to_kind, to_symptom, because in _pointers(sentence, kind):
+        if to_kind != kind:
+            elsewhere.append(because)
+        elif to_symptom in scores:
+            scores[to_symptom] += _PHRASE * _weigh(meaning(because))
     ranked = sorted(scores, key=lambda s: -scores[s])
     best = scores[ranked[0]]
-    elsewhere = [p for p in pointers if p.kind != kind]
     if not elsewhere and best < 2 * _LEAST:
         # another kind's symptom, where a sentence that says little of this kind says much of that one
         others = [(row["kind"], row["symptom"]) for row in rows("symptoms") if row["kind"] != kind]
-        top, other = max((score(sentence, *other), other) for other in others)
-        elsewhere = [Pointer(*other, because=sentence)] if top > 4 * _LEAST + 2 * best else []
+        top = max(score(sentence, *other) for other in others)
+        elsewhere = [sentence] if top > 4 * _LEAST + 2 * best else []
     works = any(f" {phrase} " in f" {fold(sentence)} " for phrase in listed("fine"))
     fine = "you say that it works" if works and best < 3 * _LEAST else ""
     lost = best < _LEAST or bool(fine)
     close = ranked if lost else [s for s in ranked if scores[s] >= _CLOSE * best]
-    sure = len(close) == 1 and not lost and all(_weigh(meaning(p.because)) <= best for p in elsewhere)
+    sure = len(close) == 1 and not lost and all(_weigh(meaning(because)) <= best for because in elsewhere)
     return SymptomMatch(
         kind, sentence, "" if lost else ranked[0],
         certainty="none" if lost else "ask" if not sure else "exact" if sentence == ranked[0] else "taken as",
@@ -151,7 +130,16 @@ def _clauses(kind: str) -> tuple[tuple[frozenset[str], str], ...]:
     known += [row["finding"] for _, row in of_kind("remedies", kind)]
     found: list[tuple[frozenset[str], str]] = []
     for cause in dict.fromkeys(known):
-        for words in map(meaning, _alternatives(cause)):
+        # "brushes stuck or worn" is named by "brushes worn" as well
+        pieces, ways = [p.strip() for comma in parts(cause, ",") for p in re.split(r" or | and |: ", comma)], [cause]
+        for k, piece in enumerate(pieces):
+            noun = pieces[k - 1].split()[0] if k and set(piece.split()) <= listed("state") else ""
+            stated = listed("state") & set(piece.split())
+            state = pieces[k + 1].split()[-1] if not stated and k + 1 < len(pieces) else ""
+            ways.append(f"{noun} {piece} {state}".strip())
+        # "shaft grooved under the seal" is named by "shaft grooved"
+        cut = [re.split(r" (?:under|of|in|from|behind|by|to|at|with|on|inside|past) ", way)[0] for way in ways]
+        for words in map(meaning, dict.fromkeys([*ways, *cut])):
             # "intake hose" names only a part, "leaks" only a symptom: a finding has a part and its state, or damage
             part = any(not w.startswith("@") and not meaning(w) & _tells("state") for w in words)
             if words & _tells("damage") or (part and words & _tells("state")):
@@ -162,20 +150,6 @@ def _clauses(kind: str) -> tuple[tuple[frozenset[str], str], ...]:
 @cache
 def _tells(use: str) -> frozenset[str]:
     return frozenset(w for state in listed(use) for w in meaning(state) if not w.startswith("!"))
-
-
-def _alternatives(cause: str) -> Tokens:
-    """The ways to name a cause: "brushes stuck or worn" is named by "brushes worn" as well."""
-    pieces = [p.strip() for comma in parts(cause, ",") for p in re.split(r" or | and |: ", comma)]
-    ways = [cause]
-    for k, piece in enumerate(pieces):
-        noun = pieces[k - 1].split()[0] if k and set(piece.split()) <= listed("state") else ""
-        stated = listed("state") & set(piece.split())
-        state = pieces[k + 1].split()[-1] if not stated and k + 1 < len(pieces) else ""
-        ways.append(f"{noun} {piece} {state}".strip())
-    # "shaft grooved under the seal" is named by "shaft grooved"
-    cut = [re.split(r" (?:under|of|in|from|behind|by|to|at|with|on|inside|past) ", way)[0] for way in ways]
-    return tuple(dict.fromkeys([*ways, *cut]))
 
 
 def found_in(kind: str, text: str) -> Tokens:
@@ -196,10 +170,8 @@ def settle(match: KindMatch, sentence: str) -> KindMatch:
     """Answer "which is it?" from the owner's sentence where its words leave no doubt; else the match as it was."""
     if match.certainty != "ask" or len(match.candidates) < 2:
         return match
-    best: dict[str, float] = {
-        kind: max(score(sentence, kind, row["symptom"]) for _, row in of_kind("symptoms", kind))
-        for kind in match.candidates
-    }
+    best = {kind: max(score(sentence, kind, row["symptom"]) for _, row in of_kind("symptoms", kind))
+            for kind in match.candidates}  # fmt: skip
     first, second, *_ = sorted(best, key=lambda k: -best[k])
     if best[first] >= _LEAST and best[second] < _CLOSE * best[first]:
         settled = as_kind(match, first)
