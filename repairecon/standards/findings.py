@@ -191,9 +191,9 @@ class Judging:
 def compare_features(judging: Judging, after: str = "") -> None:
     """Findings on the features of ``features.csv`` that come first, or after the sizes."""
     for row in rows("features"):
-        want, has = judging.marks(row["feature"], row["usual"])
         if (row["kind"], row["after"]) != (judging.wanted.kind, after):
             continue
+        want, has = judging.marks(row["feature"], row["usual"])
         name, why = row["feature"], f": {row['why']}" if row["why"] else ""
         verdict, said = row["differs"], f"{name} {has} against {want}{why}"
         if pair := _pair(row, want, has, judging):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
+from functools import lru_cache
 from typing import NamedTuple
 
 from repairecon.standards.findings import Found, Judging, compare_features
@@ -21,6 +22,7 @@ RUBBER = "rubber part"
 _PART = re.compile(r"\b(?:SEALS?|GASKETS?|IMPELLERS?|HOSES?|DIAPHRAGMS?|MEMBRANES?|BELLOWS|RUBBER|RINGS?|PACKING)\b")
 
 
+@lru_cache(maxsize=4096)
 def material_of(text: str) -> str:
     """The rubber or metal that a text names, or empty."""
     words = plain(text)
@@ -77,6 +79,7 @@ def no_size(judging: Judging) -> None:
     judging.note("no size is given to compare: the same size is taken as said")
 
 
+@lru_cache(maxsize=256)
 def fluids_of(text: str) -> tuple[tuple[str, ...], ...]:
     """For each fluid that a text names, the table's fluids that may speak for it, nearest first."""
     words, found = plain(text), []
