@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from repairecon.records import Designation, Equivalence
 from repairecon.standards import bearings, belts, electrical, fasteners, rubber, seals
-from repairecon.standards.findings import Found, Judging, compare_features, compare_words, finish
+from repairecon.standards.findings import Found, Judging, compare_features, denied, finish
 from repairecon.standards.words import Text, kinds_said, plain
 
 
@@ -104,11 +104,9 @@ def _read(words: str, kind: str) -> Designation | None:
     said = f"{words[: denial.start()]} ; {words[stop:]}"
     found = _positive(said, kind) if re.search(r"\d", said) else None
     if found is not None and (found.size or found.dims):
-        return replace(found, denied=(*found.denied, words[denial.start() : stop].strip()))
-    denied = _positive(f"{words[denial.end() : stop]} ; {said}", kind)
-    if denied is None:
-        return None
-    return replace(denied, denied=(*denied.denied, denial[0]), marks={**denied.marks, "denied": "yes"})
+        return replace(found, doubts=(*found.doubts, denied(words[denial.start() : stop].strip())))
+    part = _positive(f"{words[denial.end() : stop]} ; {said}", kind)
+    return part and replace(part, doubts=(*part.doubts, denied(denial[0])), marks={**part.marks, "denied": "yes"})
 
 
 def _positive(words: str, kind: str) -> Designation | None:
@@ -186,8 +184,9 @@ def equivalent(
     FAMILIES[want.kind].compare(judging)
     if want.kind in _RUBBER:
         rubber.compare_materials(judging, fluid)
-    compare_words(want, "wanted", judging)
-    compare_words(offer, "offered", judging)
+    for part, whose in ((want, "wanted"), (offer, "offered")):
+        for verdict, says, differs in part.doubts:  # no word that is not understood leaves ``same``
+            judging.find(verdict, f"the {whose} name {says}", differs)
     for part, whose in ((offer, "offer"), (want, "wanted part")):
         # a name that says only what a part is not can never be the same
         if "denied" in part.marks and judging.verdict in ("same", "near"):

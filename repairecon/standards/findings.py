@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache, partialmethod
@@ -30,6 +30,17 @@ _GENERIC = {
     "ring": ("O-ring", "circlip", "rubber part", "lip seal"),
 }
 """Names that are said of parts which have a name of their own too."""
+
+
+def denied(words: str) -> tuple[AlikeVerdict, str, str]:
+    """The doubt that words of denial raise."""
+    return "near", f"says {words!r}: ask which part is meant", "words"
+
+
+_DOUBTS: Mapping[str, Callable[[str], tuple[AlikeVerdict, str, str]]] = {
+    "lack": lambda words: ("not", f"says {words!r}: not the whole part", "completeness"), "negation": denied,
+    "condition": lambda words: ("near", f"says {words!r}: ask", "words"),
+}  # fmt: skip
 
 
 @cache
@@ -75,14 +86,20 @@ def finish(text: Text, found: Found) -> Designation:
     found.others += [(words, e.value, e.why) for words, e in text.entries if e.role == "other"]
     found.others += [(words, "unknown", f"it names a {e.kind}") for words, e in text.entries if e.role == "kind"
                      and e.kind != found.kind and found.kind not in _GENERIC.get(e.kind, ())]  # fmt: skip
-    lacks, denied, conditions = (tuple(words for words, e in text.entries if e.role == role)
-                                 for role in ("lack", "negation", "condition"))  # fmt: skip
+    doubts: list[tuple[AlikeVerdict, str, str]] = [("not", sentence, "size") for sentence in found.against]
+    for words, verdict, why in found.others:
+        said = f"says {words!r}: {why or 'another thing than the part itself'}"
+        doubts.append(("not", said, "kind") if verdict == "not" else ("unknown", f"{said}; ask what is meant", "kind"))
+    for role, doubt in _DOUBTS.items():
+        doubts += [doubt(words) for words, entry in text.entries if entry.role == role]
+    for words in (*unread, *text.rest()):
+        figures, said = _FIGURES.fullmatch(words), f"says {words!r}, which"
+        doubts.append(("unknown", f"{said} may name another size: measure it", "words") if figures else
+                      ("near", f"{said} is in no table: ask", "words"))  # fmt: skip
     return Designation(
         text=text.words, kind=found.kind, size=found.size, figures=found.figures, listed=found.listed, status=status,
         dims={letter: float(value) for letter, value in found.dims.items()},
-        marks={name: value for name, value in found.marks.items() if value},
-        unread=(*unread, *text.rest()), against=tuple(found.against), others=tuple(found.others),
-        lacks=lacks, denied=denied, conditions=conditions, sources=sources,
+        marks={name: value for name, value in found.marks.items() if value}, doubts=tuple(doubts), sources=sources,
     )  # fmt: skip
 
 
@@ -224,27 +241,6 @@ def _pair(feature: Row, want: str, has: str, judging: Judging) -> Row | None:
             if offered and re.fullmatch(row["wanted"], want) and re.fullmatch(value, other):
                 return row
     return None
-
-
-def compare_words(part: Designation, whose: str, judging: Judging) -> None:
-    """Findings on what a name says beside its size: no word that is not understood leaves ``same``."""
-    says = f"the {whose} name says"
-    for sentence in part.against:
-        judging.refuse(f"the {whose} name {sentence}", "size")
-    for words, value, why in part.others:
-        said, no_part = f"{says} {words!r}: {why or 'another thing than the part itself'}", value == "not"
-        judging.find("not" if no_part else "unknown", said if no_part else f"{said}; ask what is meant", "kind")
-    for words in part.lacks:
-        judging.refuse(f"{says} {words!r}: not the whole part", "completeness")
-    for words in part.denied:
-        judging.near(f"{says} {words!r}: ask which part is meant", "words")
-    for words in part.conditions:
-        judging.near(f"{says} {words!r}: ask", "words")
-    for words in part.unread:
-        if _FIGURES.fullmatch(words):
-            judging.unknown(f"{says} {words!r}, which may name another size: measure it", "words")
-        else:
-            judging.near(f"{says} {words!r}, which is in no table: ask", "words")
 
 
 def compare_sizes(judging: Judging) -> bool:
