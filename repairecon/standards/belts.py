@@ -8,40 +8,20 @@ from decimal import Context, Decimal
 from functools import cache
 
 from repairecon.standards.findings import Found, Judging, by_row, compare_sizes
-from repairecon.standards.tables import Row, by, rows
+from repairecon.standards.tables import Row, by, rows, said_of
 from repairecon.standards.words import INCH, NUMBER, Text, exact, share, shown, whole
 
 RIBBED = "multi-rib belt"
 TOOTHED = "toothed belt"
 V_BELT = "V-belt"
-_MM = Decimal(1)
-_RIBS = (
-    (r"(?<![\w.])(?P<ribs>\d{1,2}) ?(?P<side>[DE])?(?P<profile>P[HJKLM]) ?-?(?P<length>\d{3,4})(?![\w.])", _MM, ""),
-    (r"(?<![\w.])(?P<profile>P[HJKLM]) ?(?P<length>\d{3,4})[- /]+(?P<ribs>\d{1,2})(?![\w.])", _MM, ""),
-    (r"(?<![\w.])(?P<length>\d{3,4}) ?(?P<profile>P[HJKLM]) ?(?P<ribs>\d{1,2})(?![\w.])", _MM, ""),
-    (r"(?<![\w.])(?P<length>\d{3,4})(?P<profile>[HJKLM]) ?(?P<ribs>\d{1,2})(?![\w.])", INCH / 10, ""),
-    (r"(?<![\w.])(?P<profile>K)(?P<ribs>\d\d)0(?P<length>\d{3,4})(?![\w.])", INCH / 10,
-     "by the maker's number: it may be the outside length, about 13 mm more"),
-)  # fmt: skip
-"""Writings of a multi-rib belt, the unit [mm] of the length, and what is to be said of it."""
-_TEETH = (
-    (r"(?<![\w.])(?P<length>\d{2,4}) ?(?P<profile>MXL|XXH|XL|XH|L|H) ?-?(?P<width>\d{3})(?![\w.])",
-     "{length}{profile}{width}", (INCH / 10, INCH / 100)),
-    (r"(?<![\w.])(?:HTD[ -]?)?(?P<profile>3M|5M|8M|14M|20M|S\d{1,2}M)[ -](?P<length>\d{3,4})"
-     r"[ -](?P<width>\d{1,3})(?![\w.])", "{length}-{profile}-{width}", (_MM, _MM)),
-    (r"(?<![\w.])(?:HTD[ -]?)?(?P<length>\d{2,4})[ -]?(?:HTD[ -]?)?(?P<profile>3M|5M|8M|14M|20M|8MGT|5MGT|S\d{1,2}M)"
-     r"(?:[ -]?(?P<width>\d{1,3}))?(?![\w.])", "{length}-{profile}-{width}", (_MM, _MM)),
-    (rf"(?<![\w.])(?:(?P<before>{NUMBER})[ -]?)?(?P<profile>AT5|AT10|T2\.5|T5|T10)[ X/-]?(?P<length>\d{{3,4}})"
-     r"(?:[X/ -](?P<width>\d{1,3})(?: ?MM)?)?(?![\w.])", "{profile}/{length}", (_MM, _MM)),
-)  # fmt: skip
-"""Writings of a toothed belt, what each is called, and the units [mm] of its length and width."""
 
 
 def read_ribbed(text: Text) -> Found | None:
     """A multi-rib belt: 6PK1200, PK1200-6, 470K6, K060470."""
-    for pattern, unit, length in _RIBS:
-        sure = unit == _MM or length or text.sure or not re.search(r"\d[HL]\d{3}", text.left)
-        if found := text.take(pattern) if sure else None:
+    for writing in said_of(RIBBED, "part", "writings"):
+        unit, length = exact(writing["length_mm"]), writing["note"]
+        sure = unit == 1 or length or text.sure or not re.search(r"\d[HL]\d{3}", text.left)
+        if found := text.take(writing["pattern"]) if sure else None:
             side, ribs = found.groupdict().get("side") or "", found["ribs"]
             profile = f"P{found['profile'].removeprefix('P')}"
             dims = {"ribs": Decimal(ribs), "Le": Decimal(found["length"]) * unit}
@@ -49,7 +29,7 @@ def read_ribbed(text: Text) -> Found | None:
                      "stretch": "elastic" if side == "E" else ""}  # fmt: skip
             size, row = f"{int(ribs)}{side}{profile}{whole(dims['Le'])}", by("belts_multirib", "profile")[profile]
             belt = by_row(RIBBED, size, dims, row, marks)
-            said = text.take(r"(?<![\w.])(\d{1,2}) ?(?:RIBS?|GROOVES?)(?!\w)") if unit == _MM else None
+            said = text.take(r"(?<![\w.])(\d{1,2}) ?(?:RIBS?|GROOVES?)(?!\w)") if unit == 1 else None
             if said and said[1] != ribs:
                 belt.against.append(f"says {said[0]!r}, but {belt.size} has {ribs}")
             return belt
@@ -60,18 +40,20 @@ def read_toothed(text: Text) -> Found | None:
     """A toothed belt: 225L050, 800-8M-30, 16 T5/510, T5-510-16."""
     if re.search(r"\d ?(?:MXL|XL|\dM|T5|T10)", text.left):
         text.take(r"\b(?:MXL|XL|HTD|AT5|AT10|T5|T10|[358]M|14M)(?= ¦)")  # said once more: XL belt 230XL037
-    for pattern, name, (length_unit, width_unit) in _TEETH:
-        found = re.search(pattern, text.left)
+    for writing in said_of(TOOTHED, "part", "writings"):
+        found = re.search(writing["pattern"], text.left)
         said = found.groupdict() if found else {}
         wide = said.get("before") or said.get("width")
         if found is None or ("before" in said and not (text.sure or wide or "/" in found[0])):
             continue
         text.cut(*found.span())
-        width = Decimal(wide) * width_unit if wide else text.sized("width")
-        dims = {"length": Decimal(said["length"]) * length_unit} | ({} if width is None else {"width": width})
+        width = Decimal(wide) * exact(writing["width_mm"]) if wide else text.sized("width")
+        dims = {"length": Decimal(said["length"]) * exact(writing["length_mm"])}
+        dims |= {} if width is None else {"width": width}
         mark, marked = said["profile"], ((r, r["mark"]) for r in rows("belts_synchronous"))
         row = next((r for r, m in marked if mark in (m.removeprefix("HTD "), *m.replace(" ", "").split("/"))), None)
-        belt = by_row(TOOTHED, name.format(**{**said, "width": said["width"] or "?"}), dims, row, {"profile": mark})
+        size = writing["name"].format(**{**said, "width": said["width"] or "?"})
+        belt = by_row(TOOTHED, size, dims, row, {"profile": mark})
         if row:
             belt.marks["profile word"] = {"roun": "round tooth", "trap": "trapezoidal"}.get(row["profile"][:4], "")
             belt.figures = {"pitch": float(row["pitch_mm"])}

@@ -91,13 +91,12 @@ def read_key(text: Text) -> Found | None:
     size = text.take(_SIZE)
     if size is None or size[3] is None:
         return None
-    letter = text.take(r"(?<![A-Z\d.])(?:FORM ?)?(AB|[AB])(?![\w.])") if not size[1] else None
+    form = size[1] or text.written("form").get("form", "")
     dims = dict(zip(("b", "h", "length"), [Decimal(s) for s in size.group(2, 3, 4) if s], strict=False))
     if "length" not in dims and (long := text.sized("length")):
         dims["length"] = long
     keys = (r for r in rows("circlips_keys") if r["item"] == KEY)
     row = next((r for r in keys if (exact(r["b_mm"]), exact(r["h_mm"])) == (dims["b"], dims["h"])), None)
-    form = size[1] or (letter[1] if letter else "")
     return by_row(KEY, "x".join(map(shown, dims.values())), dims, row, {"form": form})
 
 
@@ -196,10 +195,6 @@ _GRADE = re.compile(
     r"|(?<![\w.])(?:GRADE |CLASS |STRENGTH )?(4\.6|4\.8|5\.8|6\.8|8\.8|10\.9|12\.9)(?![\w.])"
     r"|(?<![\w.])(?:AISI ?|GRADE ?)?(316|304|303)(L|TI)?(?![\w.])"
 )
-_CONE = re.compile(
-    r"\bJIC\b(?: ?37(?: ?DEG(?:REES?)?)?)?|\bSAE ?45\b(?: ?DEG(?:REES?)?)?|(?<![\w.])(?:37|45) ?DEG(?:REES?)?"
-    r" ?(?:FLARE|CONE)"
-)
 _LENGTH = re.compile(rf"X ?({PART})\"?(?![\w/])")
 _FAMILIES = {"BSPP": "G", "G": "G", "BSPT": "R", "R": "R", "RC": "Rc", "RP": "Rp", "BSP": "BSP", "NPT": "NPT",
              "NPTF": "NPTF", "NPSM": "NPSM"}  # fmt: skip
@@ -207,8 +202,6 @@ _DASH_SIZE = re.compile(r"(?<![\w.])(?:(JIC|ORB|ORFS) ?-(\d{1,2})|-(\d{1,2}) ?(J
 _DASH_FORMS = {"JIC": ("jic_37_thread", "37"), "ORB": ("orb_thread", "O-ring port"),
                "ORFS": ("orfs_thread", "O-ring face")}  # fmt: skip
 STEELS = {"316": "A4", "304": "A2", "303": "A1"}
-_BETTER = ("C1", "C4", "F1", "C3", "A1", "A3", "A2", "D2", "D4", "A5", "A4", "D6", "A8", "D8")
-"""Steels by how well they stand salt, the worst first (ISO 3506 and common practice, from memory)."""
 
 
 @cache
@@ -246,10 +239,7 @@ def read_thread(text: Text) -> Found | None:
     bolt = "head" not in features and any(e.value == "bolt" for _, e in text.entries)
     if bolt or re.search(r"\bHEX|\bSECHSKANT", text.words):
         found.marks.setdefault("head", "hexagon")  # what a bolt has where nobody says more (common practice)
-    if cone := text.take(_CONE):
-        found.marks["cone"] = "45" if "45" in cone[0] else "37"
-    if bend := text.take(r"(?<![\w.])(45|60|90) ?(?:DEG(?:REES?)?|°)(?!\w)"):
-        found.marks["bend"] = bend[1]
+    found.marks |= text.written("cone", "bend")
     if "length" not in found.dims and (long := text.sized("length")):
         found.dims["length"] = long
     if found.marks["thread"][0] == "M" and text.sure and "pitch word" in features:
@@ -380,7 +370,8 @@ def _steels(judging: Judging) -> None:
         if want in table and wet:
             judging.caution(f"{want} under sea water: {table[want]['immersed_seawater']}")
     elif want and has:
-        worse = _BETTER.index(has) < _BETTER.index(want)
+        order = [row["grade"] for row in rows("stainless_grades")]  # by how well they stand salt, the worst first
+        worse = order.index(has) < order.index(want)
         if worse and wet:
             judging.refuse(f"{has} against {want}: in sea water {table[has]['immersed_seawater']}", "steel")
         elif worse:

@@ -23,13 +23,6 @@ _CHAIN = re.compile(
 _SINGLE = re.compile(rf"(?<![\w.\-/])({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")(?!\w)")
 _FIGURES = re.compile(r"[-+.#]*\d+(?:[./-]\d+)*[-+./\"]*")
 _ORDER: tuple[AlikeVerdict, ...] = ("same", "near", "unknown", "not")
-_GENERIC = {
-    "seal": ("O-ring", "lip seal", "pump shaft seal", "rubber part"),
-    "V-belt": ("multi-rib belt", "toothed belt"),
-    "maker's number": ("rubber part",),
-    "ring": ("O-ring", "circlip", "rubber part", "lip seal"),
-}
-"""Names that are said of parts which have a name of their own too."""
 
 
 def denied(words: str) -> tuple[AlikeVerdict, str, str]:
@@ -84,8 +77,9 @@ def finish(text: Text, found: Found) -> Designation:
     unread = _sizes_beside(text, found)
     status, sources = trust(found.used)
     found.others += [(words, e.value, e.why) for words, e in text.entries if e.role == "other"]
-    found.others += [(words, "unknown", f"it names a {e.kind}") for words, e in text.entries if e.role == "kind"
-                     and e.kind != found.kind and found.kind not in _GENERIC.get(e.kind, ())]  # fmt: skip
+    called = {found.kind, *(row["name"] for row in said_of(found.kind, "called"))}  # a lip seal is a seal, too
+    found.others += [(words, "unknown", f"it names a {e.kind}") for words, e in text.entries
+                     if e.role == "kind" and e.kind not in called]  # fmt: skip
     doubts: list[tuple[AlikeVerdict, str, str]] = [("not", sentence, "size") for sentence in found.against]
     for words, verdict, why in found.others:
         said = f"says {words!r}: {why or 'another thing than the part itself'}"
@@ -270,21 +264,11 @@ def _same_size(row: Row, judging: Judging) -> bool:
     return False
 
 
-CAUTIONS = {
-    "lip seal": "Feel the shaft where the lip ran: on a groove a new seal of any make will leak.",
-    "pump shaft seal": "Compare shaft, seat bore, seat depth and working length with the old seal before you fit it.",
-    "carbon brush": "Size is not all: ask the grade, the lead and the shape of the running face.",
-    "battery": "See where the poles are, the hold-down and the capacity, and the charge voltage.",
-    "fuse": "A fuse protects the cable: take the current that the cable stands, never a larger one.",
-}
-"""What can go wrong with a part of a kind although it fits."""
-
-
 def compare(judging: Judging) -> bool:
     """Findings on the sizes of two parts, then on what ``features.csv`` compares after them; True where sizes agree."""
     alike = compare_sizes(judging)
     if alike:
         compare_features(judging, after="sizes")
-    if judging.wanted.kind in CAUTIONS:
-        judging.caution(CAUTIONS[judging.wanted.kind])
+    for row in said_of(judging.wanted.kind, "caution"):
+        judging.caution(row["value"])
     return alike

@@ -23,9 +23,6 @@ from repairecon.standards.fasteners import rings
 from repairecon.standards.tables import Row, rows, said_of
 from repairecon.standards.words import INCH, PART, Text, exact, kinds_said, millimetres, plain, shown, whole
 
-_ROUND = ("rolling bearing", "lip seal", "O-ring", "Woodruff key", "circlip")
-_RARE = ("carbon brush", "pin", "fuse", "lamp", "pump shaft seal", "threaded part")
-"""Kinds that are looked through only where they are asked for."""
 _BUILDS = ("ball", "roller", "needle", "taper", "thrust", "angular", "self-aligning")
 _FREE = ("l",)
 """A length that is cut to fit or wears, so it is named and not looked up."""
@@ -92,7 +89,7 @@ def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart
     misses = dict.fromkeys(miss for answer in spoken for miss in answer.misses)
     if not found and not sizes.named and 2 <= len(sizes.bare) <= 3:
         orders = [sizes._replace(bare=order) for order in permutations(sizes.bare)]
-        found = [pair for order in orders for k in kinds if k in _ROUND for pair in fits(k, order).parts]
+        found = [pair for order in orders for k in kinds if said_of(k, "any order") for pair in fits(k, order).parts]
         if found:
             notes.insert(0, "no part has the sizes in the order written: they were taken in another order")
     parts = tuple(part for _, part in sorted(found, key=lambda pair: pair[0])[:12])
@@ -149,7 +146,8 @@ def _kinds(asked: str, sizes: Measures, kind: str) -> list[str]:
         return ["V-belt", "parallel key"]
     known = {row["kind"]: "|".join(r["value"] for r in letters(row["kind"]).values()).split("|")
              for row in rows("measured_kinds")}  # fmt: skip
-    return [name for name, labels in known.items() if name not in _RARE and named <= set(labels)
+    # rare ones are looked through only where they are asked for
+    return [name for name, labels in known.items() if not said_of(name, "rare") and named <= set(labels)
             and str(count) in " ".join(r["value"] for r in said_of(name, "counts")).split()]  # fmt: skip
 
 

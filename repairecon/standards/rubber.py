@@ -212,11 +212,6 @@ def shelf_life(material: str, cured: int) -> tuple[ShelfLife, ...]:
 HOSE = "hose"
 SAME_BORE = Decimal("0.45")
 """mm within which a bore of inches and one of mm are of one nominal size, where the table has none."""
-_STANDARDS = re.compile(
-    r"(?:\b(ISO ?7840|ISO ?8469|ISO ?13363|USCG|(?:SAE ?)?J(?:1527|2006|1942|20))(?!\d)(?::\d{4})?)"
-    r"|\b((?:SAE ?)?100 ?R\d{1,2}|(?:SAE ?)?30 ?R\d{1,2}|EN ?85[34] ?\w{3})\b"
-)
-_CLASS = re.compile(r"(?<![\w])(?:TYPE ?|CLASS ?)?([AB][12](?:-15|-10)?|R[1-5])(?![\w])")
 _DASH = re.compile(r"(?:(?<=\s)|(?<=¦)|^)-(\d{1,2})(?![\w.])|\bDASH ?(\d{1,2})\b")
 _BORE = re.compile(rf"(?<![\w.\-/])(?:DN ?)?({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")?(?![\w/]|\.\d)")
 _SOLD_LENGTH = re.compile(r"(?<![\w.])\d+(?:\.\d+)? ?(?:M|METRES?|METERS?|FT|FEET)(?!\w)")
@@ -237,12 +232,10 @@ def read_hose(text: Text) -> Found | None:
     """A hose: its bore in mm, inches or as a dash number, what it carries, its standard and class."""
     found = Found(HOSE)
     text.left = re.sub(r"(\d)X\d+(?:\.\d+)? ?M(?!\w)", r"\1 MM", text.left)  # 25 mm x 2 m: the length sold
-    if standard := text.take(_STANDARDS):
-        found.marks["standard"] = re.sub(r"[ ]|^SAE", "", standard[1] or standard[2])
+    found.marks = {name: re.sub(r"[ ]|^SAE", "", said) for name, said in text.written("standard").items()}
     while text.take(_SOLD_LENGTH):
         pass
-    if class_ := text.take(_CLASS):
-        found.marks["class"] = class_[1]
+    found.marks |= text.written("class")
     services = dict.fromkeys(e.value for _, e in text.entries if (e.kind, e.feature) == (HOSE, "service"))
     text.drop("service", "measure")
     if services:

@@ -29,10 +29,9 @@ def by(name: str, column: str) -> Mapping[str, Row]:
 
 
 @cache
-def said_of(kind: str, role: str) -> tuple[Row, ...]:
-    """What ``measured_kinds.csv`` says of a kind: ``letter``, ``parts``, ``note``; ``counts``, how many sizes;
-    ``either``, letters of which it has one; ``chain``, those of 25x40x7; ``beside``, which size a label is of."""
-    return tuple(row for row in rows("measured_kinds") if (row["kind"], row["role"]) == (kind, role))
+def said_of(kind: str, role: str, table: str = "measured_kinds") -> tuple[Row, ...]:
+    """Rows of a kind and role: how it is measured and what else to mind, or by ``writings`` how it is written."""
+    return tuple(row for row in rows(table) if (row["kind"], row["role"]) == (kind, role))
 
 
 def trust(used: Iterable[Row]) -> tuple[str, tuple[str, ...]]:
