@@ -10,20 +10,13 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes
-from repairecon.standards.tables import Row, by, rows
+from repairecon.standards.tables import Row, by, rows, said_of
 from repairecon.standards.words import GAP, PART, Text, exact, millimetres, shown
 
 KIND = "rolling bearing"
 NOT_SAID = "not said"
 DEEP_GROOVE = "deep groove ball bearing"
 _TAPER = "taper roller bearing"
-_JOINED = (
-    (re.compile(r"ABEC[ -]?(\d)"), r"ABEC\1"),
-    (re.compile(r"\bC[ -](\d)\b"), r"C\1"),
-    (re.compile(r"\b2[ -](?=RS|RZ|Z\b|ZR)"), "2"),
-    (re.compile(r"\bP6/?3\b"), "P6 C3"),
-    (re.compile(r"\bCO\b"), "C0"),
-)
 _BEFORE = {"S", "W"}
 _TOKEN = re.compile(rf"[^\s\-/.,;:()_+\[\]{GAP}]+")
 _START = r"(?:(?<![\w./])(?<!\d-)|(?<![\w.])\d{1,2}X(?=\d{4}))"
@@ -93,8 +86,8 @@ def by_name() -> Mapping[str, Listed]:
 
 def read(text: Text) -> Found | None:
     """A rolling bearing's written name; where sure also any number of a series, and three sizes."""
-    for pattern, instead in _JOINED:
-        text.left = pattern.sub(instead, text.left)
+    for row in said_of(KIND, "joined", "writings"):
+        text.left = re.sub(row["pattern"], row["value"], text.left)
     return _inch_pair(text) or _eastern(text) or _numbered(text) or (_by_sizes(text) if text.sure else None)
 
 

@@ -11,7 +11,8 @@ from typing import NamedTuple
 from repairecon.records import Designation, Equivalence
 from repairecon.standards import bearings, belts, electrical, fasteners, rubber, seals
 from repairecon.standards.findings import Found, Judging, compare_features, denied, finish
-from repairecon.standards.words import Text, kinds_said, plain
+from repairecon.standards.tables import said_of
+from repairecon.standards.words import ANY, Text, kinds_said, plain
 
 
 class Family(NamedTuple):
@@ -67,15 +68,6 @@ FAMILIES = {
 }
 """The families by kind; a name that says no kind is tried in this order."""
 _RUBBER = (seals.O_RING, seals.LIP_SEAL, rubber.RUBBER, rubber.HOSE, seals.PUMP_SEAL)
-_QUANTITY = re.compile(
-    r"(?<![\w.\-/X])(?:(?:PACK|PACKET|BAG|SET|BOX|QTY|QUANTITY|LOT)(?: OF)?[ :]*\d{1,4}"
-    r"|\d{1,4} ?(?:X|PCS?|PCES|PIECES?|OFF|STK|STUCK|STUECK|STUKS|ST|PIEZAS|PEZZI|UNITS?|EA)(?=[ ),;\]]|$)"
-    r"|\d{1,2} ?NO\.?(?= ))(?![\w.])"
-    r"|^(?:TWO|THREE|FOUR|FIVE|SIX|EIGHT|TEN)(?= (?:OIL|LIP|SHAFT|BALL|BEARING|O-|O |BELT|V-|[\d.]+X))"
-)
-_TIMES = re.compile(r"(?<=[A-Z¦)])[ (]X ?\d{1,2}(?=\)?$)")
-_SOLD_WHOLE = ("rolling bearing", "lip seal", "circlip", "fuse", "relay", "lamp")
-"""Kinds of which no size is written behind a last x, so that x2 is a number of pieces."""
 _NEGATION = re.compile(
     r"\b(?:NOT(?: AN?| THE)?(?: SAME AS)?|INSTEAD OF|IN PLACE OF|IN LIEU OF|RATHER THAN|"
     r"UNLIKE|EXCEPT|OTHER THAN|DIFFERENT (?:FROM|TO)|NICHT|STATT|ANSTATT|PAS|WAS|FORMERLY|NO LONGER)\b(?!\.)"
@@ -132,7 +124,9 @@ def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
     if not (sure or family.alone):
         return None
     text = Text(words, kind, sure)
-    while text.take(_QUANTITY) or (kind in _SOLD_WHOLE and text.take(_TIMES)):
+    # x2 at the end is a number of pieces of such kinds alone of which no size is written so
+    pieces = [*said_of(ANY, "quantity", "writings"), *said_of(kind, "quantity", "writings")]
+    while any(text.take(row["pattern"]) for row in pieces):
         pass
     text.take_labelled()
     text.take_phrases()

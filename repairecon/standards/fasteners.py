@@ -18,7 +18,7 @@ from repairecon.standards.findings import (
     compare_features,
     compare_sizes,
 )
-from repairecon.standards.tables import Row, by, rows
+from repairecon.standards.tables import Row, by, rows, said_of
 from repairecon.standards.words import NUMBER, PART, Text, exact, millimetres, shown
 
 CIRCLIP = "circlip"
@@ -33,10 +33,6 @@ _INCH = re.compile(
     rf"(?<![\w./])({PART}){_INCH_SIGN}? ?X ?({PART})(?:{_INCH_SIGN}? ?X ?({PART}))? ?({_INCH_SIGN})?(?!\w)"
 )
 _KEY_NUMBER = re.compile(r"(?<![\w./])(?:#|NO\.? ?|NR\.? ?)?(\d{3,4}(?:\.5)?)(?![\w./]| ?MM)")
-_PINS = {
-    "spring pin, heavy": "ISO 8752", "spring pin, light": "ISO 13337", "spring pin, coiled": "ISO 8750",
-    "split pin": "ISO 1234", "taper pin": "ISO 2339", "parallel pin": "ISO 2338", "grooved pin": "ISO 8739",
-}  # fmt: skip
 _STANDARD_PIN = re.compile(rf"(?<![\w./])({NUMBER})(?: ?M6|H8)?(?:X({NUMBER}))?(?: ?MM)?(?![\d/]|X\d|\.\d)(?!\w)")
 
 
@@ -149,7 +145,8 @@ def read_pin(text: Text) -> Found | None:
         item = "spring pin, coiled" if "coiled" in item else f"spring pin, {duty}"
         text.drop("duty", "item")
     dims = {"nominal": Decimal(size[1])} | ({"length": Decimal(size[2])} if size[2] else {})
-    row = by("pins_clips", "designation").get(f"{_PINS[item]} - {shown(dims['nominal'])}")
+    standard = next(row["value"] for row in said_of(PIN, "standard") if row["name"] == item)
+    row = by("pins_clips", "designation").get(f"{standard} - {shown(dims['nominal'])}")
     return by_row(PIN, f"{item} {'x'.join(map(shown, dims.values()))}", dims, row, {"item": item})
 
 

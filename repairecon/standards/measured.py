@@ -26,9 +26,6 @@ from repairecon.standards.words import INCH, PART, Text, exact, kinds_said, mill
 _BUILDS = ("ball", "roller", "needle", "taper", "thrust", "angular", "self-aligning")
 _FREE = ("l",)
 """A length that is cut to fit or wears, so it is named and not looked up."""
-_IT11 = ((10, "0.09"), (18, "0.11"), (30, "0.13"), (50, "0.16"), (80, "0.19"), (120, "0.22"), (180, "0.25"),
-         (500, "0.40"))  # fmt: skip
-"""Tolerance IT11 [mm] up to a diameter [mm] (ISO 286-1): a seal's shaft is h11, so it may be that much thinner."""
 
 
 class Measures(NamedTuple):
@@ -285,7 +282,8 @@ def _limits(kind: str, letter: str, nominal: Decimal) -> tuple[Decimal, Decimal]
     ends = [Decimal(0), Decimal(0)]
     for k, column in enumerate(("low_mm", "high_mm")):
         for sign, number, share in re.findall(r"([-+]?) ?([\d.]+|IT11)( n)?", letters(kind)[letter][column]):
-            value = next(Decimal(t) for to, t in _IT11 if nominal <= to) if number == "IT11" else Decimal(number)
+            tolerances = (row["value"] for row in said_of(kind, "IT11") if nominal <= exact(row["name"]))
+            value = exact(next(tolerances) if number == "IT11" else number)
             ends[k] += (-value if sign == "-" else value) * (nominal if share else 1)
     return ends[0], ends[1]
 

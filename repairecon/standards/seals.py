@@ -8,7 +8,7 @@ from functools import cache
 
 from repairecon.standards.findings import TAKEN_AS_WRITTEN, Found, Judging, by_row, compare
 from repairecon.standards.rubber import material_of, take_material, written_bore
-from repairecon.standards.tables import Row, by, rows
+from repairecon.standards.tables import Row, by, rows, said_of
 from repairecon.standards.words import INCH, NUMBER, PART, Text, exact, inches, share, shown
 
 O_RING = "O-ring"
@@ -24,11 +24,6 @@ _PAIR = re.compile(rf"(?<![\w./-])(?:OR ?)?({NUMBER})X({NUMBER})(?:X?(?= ?MM))?(
 _TRIPLE = re.compile(rf"(?<![\w./-])({NUMBER})X({NUMBER})X({NUMBER})(?: ?MM)?(?![\w/])")
 _LABELLED_PAIR = re.compile(rf"\b([IO])\.?D\.? ?[=:]? ?({NUMBER})X({NUMBER})(?: ?MM)?(?![\w/]*X|\d|\.\d)(?!\w)")
 _INCH_PAIR = re.compile(rf"(?<![\w./-])({PART})\s*(?:\"|IN(?:CH)?)?\s*X\s*({PART})\s*(?:\"|IN\b|INCH)")
-_NOMINAL = {
-    "1/16": Decimal("0.070"), "3/32": Decimal("0.103"), "1/8": Decimal("0.139"), "3/16": Decimal("0.210"),
-    "1/4": Decimal("0.275"),
-}  # fmt: skip
-"""Real sections [in] of the nominal ones that inch rings are called by (AS568, from memory)."""
 NOMINAL_SLACK = Decimal("0.03")
 """How far the real inside diameter may be from the nominal one [in]."""
 INCH_SLACK = Decimal("0.02")
@@ -116,8 +111,9 @@ def _inch_ring(first: str, second: str) -> Found | None:
     inner, cord = inches(first), inches(second)
     if not inner or not cord:
         return None
-    real = _NOMINAL.get(second)
-    if real is not None:
+    # real sections [in] of the nominal ones that inch rings are called by
+    known = (row["value"] for row in said_of(O_RING, "nominal section", "writings") if row["pattern"] == second)
+    if real := exact(next(known, 0)):
         same_cord = (r for r in rows("oring_as568") if exact(r["cs_in"]) == real)
         best = min(same_cord, key=lambda r: abs(exact(r["id_in"]) - inner))
         if abs(exact(best["id_in"]) - inner) <= NOMINAL_SLACK:
