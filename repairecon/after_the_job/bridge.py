@@ -61,18 +61,13 @@ class Estimate:
         self.keys = {x.key: i for i, x in enumerate(self.model.inputs)}
         self.chosen = self.model.plain
 
-    def _at(self, held: Mapping[str, float]) -> AtMeans:
+    def at(self, held: Mapping[str, float]) -> AtMeans:
+        """The means with inputs by key held at values."""
         return self.model.at(fixed={self.keys[k]: v for k, v in held.items() if k in self.keys})
 
     def expected(self, way: str, held: Mapping[str, float] = {}) -> Floats:
         """Expected (cash, own hours, days) of a way, with inputs by key held at values."""
-        return np.asarray(self._at(held).expected(self.chosen.way(self.model.ways.index(way))))
-
-    def totals_anew(self, held: Mapping[str, float]) -> dict[str, float]:
-        """Expected total of every way, what is bought after a rebuild has ended chosen with these values known."""
-        known = self._at(held)
-        each = map(known.expected, self.model.chooser(known).all_ways())
-        return {w: float(x @ np.array(self.model.weights)) for w, x in zip(self.model.ways, each, strict=True)}
+        return np.asarray(self.at(held).expected(self.chosen.way(self.model.ways.index(way))))
 
     def lines(self, way: str, came: Mapping[str, float]) -> list[Line]:
         """The way's expected cash and own hours line by line; they add up to the whole.
