@@ -52,10 +52,8 @@ def decide(
     chosen = way or answer.verdict.best
     if chosen not in answer.table.index:
         raise RepaireconError(f"way: found {chosen!r}; write one of: {', '.join(answer.table.index)}")
-    figures = {
-        str(way): {q: Figures(**{end: float(row[f"{c}_{end}"]) for end in ENDS}) for q, c in COLUMNS.items()}
-        for way, row in answer.table.iterrows()
-    }
+    figures = {str(way): {q: Figures(*(float(row[f"{c}_{end}"]) for end in ENDS)) for q, c in COLUMNS.items()}
+               for way, row in answer.table.iterrows()}  # fmt: skip
     decision = Decision(
         folder="", way=chosen, decided_on=day.isoformat(), seed=seed, draws=draws, found=found,
         currency=case.terms.currency, cost_own_hour=answer.cost_own_hour, figures=figures, seal="",
@@ -220,11 +218,9 @@ def after_the_job(closed: Closed | None, log: JobLog = NO_LOG, strength: float =
     # whether the sheet says anything that its form did not say when it was made
     kept = kept_findings(closed.case)
     written = any(
-        (r.filled and not (r.kind == "found" and r.outcome == kept.get(r.name)))
-        or r.kind == "never came"
-        or (r.kind == "way" and r.name not in ("", closed.decision.way))
-        for r in closed.actual.rows
-    )
+        r.kind == "never came" or (r.filled and (r.kind, r.outcome) != ("found", kept.get(r.name)))
+        or (r.kind == "way" and r.name not in ("", closed.decision.way)) for r in closed.actual.rows
+    )  # fmt: skip
     made = bridge(before.case, closed.decision, closed.actual, allowed, before.model.buying) if written else None
     return AfterTheJob(closed.name, strength, log, closed, allowed, before, made)
 

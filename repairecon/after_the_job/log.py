@@ -194,11 +194,10 @@ def _ends(r: Range) -> dict[str, float]:
 
 def held(log: JobLog) -> tuple[Held, ...]:
     """Whether the stated ranges held, by quantity; hours task by task are left out, as those of a job share a pace."""
-    rows = {q: [r for r in log.of("range") if r.name == q] for q in QUANTITIES} | {"prices": log.of("price")}
-    wide = {
-        q: [r for r in some if r.p10 is not None and r.p90 is not None and r.p10 < r.p90] for q, some in rows.items()
-    }
-    return tuple(_held(q, some) for q, some in wide.items() if some)
+    rows = {q: [r for r in log.of("range") if r.name == q] for q in QUANTITIES} | {"prices": [*log.of("price")]}
+    known = ((q, [r for r in some if r.p10 is not None and r.p90 is not None]) for q, some in rows.items())
+    wide = ((q, [r for r in some if (r.p10 or 0.0) < (r.p90 or 0.0)]) for q, some in known)
+    return tuple(_held(q, some) for q, some in wide if some)
 
 
 def _held(name: str, wide: Sequence[Logged]) -> Held:

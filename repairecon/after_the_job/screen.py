@@ -185,11 +185,8 @@ def learned(found: AfterTheJob) -> list[str]:
     jobs = found.learned.jobs
     lines = [shift(s) for s in most_moved(found)]
     other = f"s; one on another kind of unit counted for {number(found.learned.strength)} of a job" if jobs > 1 else ""
-    use = (
-        f"From {jobs} job{other}. The next case uses it if its case.toml says [learned] use = true and the "
-        "learned.toml that --learn writes lies beside it."
-    )
-    return [*lines, use] if lines else []
+    use = "if its case.toml says [learned] use = true and the learned.toml that --learn writes lies beside it"
+    return [*lines, f"From {jobs} job{other}. The next case uses it {use}."] if lines else []
 
 
 def decided(found: AfterTheJob) -> str:
@@ -294,9 +291,9 @@ def _title(found: AfterTheJob) -> tuple[str, str]:
     return (capital(found.case.unit.name), found.case.unit.figures) if found.case else (capital(found.name), "")
 
 
-def first_screen(found: AfterTheJob, width: int = 0) -> str:
+def first_screen(found: AfterTheJob) -> str:
     """Whether the choice was right and what it came to, the largest steps, the ranges, what is learned."""
-    width, (title, figures) = width or terminal_width(), _title(found)
+    width, (title, figures) = terminal_width(), _title(found)
     figures = figures and f"figures: {figures}"
     head = shortened(title, width - len(figures) - 2)
     first, *why = verdict_lines(found)
@@ -354,16 +351,13 @@ def rest(found: AfterTheJob) -> Iterator[Panel | Sheet]:
     if found.bridge is not None:
         every = bridge_table(found, len(found.bridge.steps))
         yield Sheet(every, "Every step from the estimate to what it came to")
-    tables = {
-        "The ranges in figures": held_table(found),
-        "Every figure before and after the log": learned_table(found),
-        "Into and out of the stores": movements_table(found),
-    }
-    yield from (Sheet(table, name) for name, table in tables.items() if len(table))
+    tables = {"The ranges in figures": held_table, "Every figure before and after the log": learned_table,
+              "Into and out of the stores": movements_table}  # fmt: skip
+    yield from (Sheet(table, name) for name, make in tables.items() if len(table := make(found)))
 
 
-def page(found: AfterTheJob, today: date | None = None) -> str:
+def page(found: AfterTheJob) -> str:
     from repairecon.show.report import about, render
 
-    panel, where = verdict(found), about(f"Job {found.name}", today or date.today(), _title(found)[1])
+    panel, where = verdict(found), about(f"Job {found.name}", date.today(), _title(found)[1])
     return render(panel.title, where, panel.lines, main(found), rest(found))

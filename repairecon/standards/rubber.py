@@ -104,8 +104,7 @@ def compare_materials(judging: Judging, fluid: str) -> None:
     elif want != has and (want or has) != USUAL_HARDNESS:
         judging.near(f"only one of the two says its hardness, {want or has} Shore: ask", "hardness")
     met = fluids_of(fluid)
-    of_offer = [rating(offered, names) for names in met]
-    for names in met:
+    for names in met if offered or wanted else ():
         _in_fluid(wanted, offered, names, judging)
     if wanted and offered and wanted != offered:
         _other(wanted, offered, bool(met), judging)
@@ -114,7 +113,8 @@ def compare_materials(judging: Judging, fluid: str) -> None:
     elif offered and not wanted:
         said = f"the offer is of {offered}; what the old part is of was not said"
         # NBR is what rings and lip seals are of where nobody says more; any other rubber must suit the fluid
-        if offered == "NBR" or (met and all(row and row["rating"] == "good" for row in of_offer)):
+        suits = [bool(row := rating(offered, names)) and row["rating"] == "good" for names in met]
+        if offered == "NBR" or (met and all(suits)):
             judging.note(said)
         else:
             judging.near(f"{said}: ask, and say the fluid", "material")
@@ -133,13 +133,10 @@ def compare_materials(judging: Judging, fluid: str) -> None:
 
 def _in_fluid(wanted: str, offered: str, names: tuple[str, ...], judging: Judging) -> None:
     material, another = offered or wanted, bool(offered) and offered != wanted
-    if not material:
-        return
     row = rating(material, names)
     name = row["fluid"] if row else names[0]
     fluid, stands = _WORDS.get(name, name), row["rating"] if row else ""
-    if row:
-        judging.used(row)
+    judging.used(*[row] if row else [])
     if stands == "good":
         judging.note(f"{material} stands {fluid}")
     elif stands == "bad":

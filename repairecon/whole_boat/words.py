@@ -174,12 +174,6 @@ def _named(u: UnitLine) -> str:
 
 def unit_table(b: BoatLine) -> pd.DataFrame:
     """A row a unit, the likeliest to fail first."""
-
-    def spare_of(u: UnitLine) -> str:
-        if u.spare_worth is None or u.spare_cost is None:
-            return "?"
-        return "pays" if u.spare_worth > u.spare_cost else "no"
-
     rows = [
         {
             "unit": _named(u),
@@ -189,10 +183,11 @@ def unit_table(b: BoatLine) -> pd.DataFrame:
             "half gone in": f"{whole(u.due_years)} years" if isfinite(u.due_years) else "-",
             "costs each": "?" if u.cost_each is None else money(u.cost_each, b.currency),
             "days": "?" if u.days is None else whole(u.days),
-            "spare": "aboard" if b.spares and u.unit in b.spares.units else spare_of(u),
+            "spare": "aboard" if b.spares and u.unit in b.spares.units else "?" if u.spare_cost is None else
+            "pays" if (u.spare_worth or 0.0) > u.spare_cost else "no",
         }
         for u in sorted(b.units, key=lambda u: (-u.p_fails, u.unit))
-    ]
+    ]  # fmt: skip
     return pd.DataFrame(rows)
 
 

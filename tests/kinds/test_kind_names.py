@@ -7,7 +7,7 @@ from kinds.spellings import spellings
 
 from repairecon.kinds import KindMatch, facts, kinds, match_kind, settle
 from repairecon.kinds.facts import rows
-from repairecon.kinds.names import LEVELS
+from repairecon.kinds.matching import LEVELS
 
 ORDER = [r["safety_class"] for r in rows("safety_classes")]
 
