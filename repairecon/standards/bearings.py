@@ -313,15 +313,13 @@ def _clearance(judging: Judging) -> None:
             span = f"{row['clearance_min_um']}-{row['clearance_max_um']} um"
         words.append(f"{group} {span}")
     said = f"radial clearance differs at this bore: wanted {words[0]}, offered {words[1]}"
-    if {want, has} == {"CN", "CM"}:
-        judging.near(f"{said}; CM is a closer choice inside CN, made for electric motors", "clearance")
-    elif has in ("C1", "C2"):
-        judging.refuse(f"{said}; a smaller clearance can jam the bearing when hot or pressed on", "clearance")
-    else:
-        judging.near(said, "clearance")
-        rising = ("CM", "CN", "C3", "C4", "C5")
-        if {want, has} <= set(rising) and rising.index(want) > max(rising.index("CN"), rising.index(has)):
-            judging.caution(
-                "Keep the larger clearance where the maker fits it (hot running, tight fits, motors, alternators): "
-                "less clearance can make the bearing run hot and fail."
-            )
+    closer, smaller = "CM is a closer choice inside CN, made for electric motors", "a smaller clearance can jam"
+    judging.first(
+        ({want, has} == {"CN", "CM"}, "near", f"{said}; {closer}", "clearance"),
+        (has in ("C1", "C2"), "not", f"{said}; {smaller} the bearing when hot or pressed on", "clearance"),
+        (True, "near", said, "clearance"),
+    )
+    rising = ("CM", "CN", "C3", "C4", "C5")
+    if {want, has} <= set(rising) and rising.index(want) > max(rising.index("CN"), rising.index(has)):
+        keep = "Keep the larger clearance where the maker fits it (hot running, tight fits, motors, alternators)"
+        judging.caution(f"{keep}: less clearance can make the bearing run hot and fail.")

@@ -80,12 +80,12 @@ def compare_profiles(judging: Judging) -> None:
         letter, slack, otherwise = "Le", Decimal("1.5"), "too far"  # 1.5 mm: one of inches, one of mm
     (want, has), gap = judging.sizes(letter), abs(judging.gap(letter))
     said = f"length {shown(has)} against {shown(want)} mm"
-    if gap <= slack:
-        judging.note(f"{said}: the same")
-    elif letter == "Le" and gap <= Decimal("0.015") * want:  # what a tensioner takes up (common practice, no source)
-        judging.near(f"{said}: only if the tensioner has that travel", "length")
-    else:
-        judging.refuse(f"{said}: {otherwise}", "length")
+    taken_up = letter == "Le" and gap <= Decimal("0.015") * want  # by a tensioner (common practice, no source)
+    judging.first(
+        (gap <= slack, "same", f"{said}: the same"),
+        (taken_up, "near", f"{said}: only if the tensioner has that travel", "length"),
+        (True, "not", f"{said}: {otherwise}", "length"),
+    )
     compare_sizes(judging)
 
 
@@ -302,26 +302,21 @@ def _section(judging: Judging) -> bool:
         judging.note(f"same section by two standards: {labels[0]} and {labels[1]}, {profiles[0]}")
         return True
     names = f"{labels[1]} ({profiles[1]}) against {labels[0]} ({profiles[0]})"
-    width = judging.gap("top_width")
-    if abs(width) > WIDTH_SLACK:
-        wide = "wider: rides high" if width > 0 else "narrower: sinks into the groove"
-        judging.refuse(f"{names}: {shown(abs(width))} mm {wide}", "section", "top width")
-        return False
-    if judging.have("height") < 2:
-        judging.near(f"{names}: same groove by top width; a height is not in the table", "section")
-        return True
-    gap = judging.gap("height")
+    width, tall = judging.gap("top_width"), judging.have("height") == 2
+    wide = "wider: rides high" if width > 0 else "narrower: sinks into the groove"
+    fits, most = abs(width) <= WIDTH_SLACK, HEIGHT_SLACK
+    gap = judging.gap("height") if fits and tall else Decimal(0)
     far = f"{names}: like top width, {shown(abs(gap))} mm"
-    if gap > HEIGHT_SLACK:
-        judging.refuse(f"{far} deeper: may run on the bottom of the groove and slip", "section", "height")
-    elif gap < -HEIGHT_SLACK:
-        judging.refuse(f"{far} less deep: less wedge, lower rating; a weak stop-gap", "section", "height")
-    elif gap:
-        deeper = "deeper: must not bottom in the groove" if gap > 0 else "less deep: a little less wedge"
-        judging.near(f"{far} {deeper}", "section", "height")
-    else:
-        judging.near(f"{names}: runs in the same groove, another construction", "section")
-    return True
+    judging.first(
+        (not fits, "not", f"{names}: {shown(abs(width))} mm {wide}", "section", "top width"),
+        (not tall, "near", f"{names}: same groove by top width; a height is not in the table", "section"),
+        (gap > most, "not", f"{far} deeper: may run on the bottom of the groove and slip", "section", "height"),
+        (gap < -most, "not", f"{far} less deep: less wedge, lower rating; a weak stop-gap", "section", "height"),
+        (gap > 0, "near", f"{far} deeper: must not bottom in the groove", "section", "height"),
+        (gap < 0, "near", f"{far} less deep: a little less wedge", "section", "height"),
+        (True, "near", f"{names}: runs in the same groove, another construction", "section"),
+    )
+    return fits
 
 
 def _length(judging: Judging) -> None:
@@ -362,20 +357,17 @@ def _compare_line(judging: Judging, line: str) -> None:
         gap = judging.gap(line, exact(inch[1]) * INCH - want)
         said = f"outside length {shown(inch[1])} in against {shown(inch[0])} in (A, B, C: number + 2, 3, 4 in)"
     slack = INCH_ROUNDING if len(set(judging.marks("number"))) > 1 else Decimal("0.5")
-    if abs(gap) <= slack:
-        judging.note(f"{said}: the same")
-        return
     # a catalogue lists the number of one under the inside length of the other
-    printed = [part.figures.get(f"Li_catalogue{n}_mm") == other.dims.get("Li") for n in (1, 2)
-               for part, other in (judging.both, judging.both[::-1])]  # fmt: skip
-    if line == "Li" and len(set(judging.marks("section"))) == 1 and any(printed):
-        judging.note(f"{said}: a list sells the one as the other")
-        return
-    words = f"{said}: {shown(abs(gap))} mm ({share(gap, want)} %) {'longer' if gap > 0 else 'shorter'}"
+    printed = line == "Li" and len(set(judging.marks("section"))) == 1 and any(
+        part.figures.get(f"Li_catalogue{n}_mm") == other.dims.get("Li") for n in (1, 2)
+        for part, other in (judging.both, judging.both[::-1]))  # fmt: skip
     # a usual tensioner takes up 2 % (common practice, no source); the published list of SPZ sold for 3V goes to 1.7 %
-    if abs(gap) <= Decimal("0.02") * want:
-        judging.near(f"{words}; only if the tensioner has that travel", "length")
-    elif "JIS" in judging.marks("family"):
-        judging.unknown(f"{words}; but what a JIS number names is doubtful: measure round the outside", "length")
-    else:
-        judging.refuse(f"{words}, more than a tensioner usually takes up", "length")
+    taken_up, doubtful = abs(gap) <= Decimal("0.02") * want, "but what a JIS number names is doubtful"
+    words = f"{said}: {shown(abs(gap))} mm ({share(gap, want)} %) {'longer' if gap > 0 else 'shorter'}"
+    judging.first(
+        (abs(gap) <= slack, "same", f"{said}: the same"),
+        (printed, "same", f"{said}: a list sells the one as the other"),
+        (taken_up, "near", f"{words}; only if the tensioner has that travel", "length"),
+        ("JIS" in judging.marks("family"), "unknown", f"{words}; {doubtful}: measure round the outside", "length"),
+        (True, "not", f"{words}, more than a tensioner usually takes up", "length"),
+    )

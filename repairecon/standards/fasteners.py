@@ -366,18 +366,16 @@ def _steels(judging: Judging) -> None:
     if want == has:
         if want in table and wet:
             judging.caution(f"{want} under sea water: {table[want]['immersed_seawater']}")
-    elif want and has:
-        order = [row["grade"] for row in rows("stainless_grades")]  # by how well they stand salt, the worst first
-        worse = order.index(has) < order.index(want)
-        if worse and wet:
-            judging.refuse(f"{has} against {want}: in sea water {table[has]['immersed_seawater']}", "steel")
-        elif worse:
-            judging.near(f"{has} against {want}: {table[has]['against_A4']}; pits sooner in salt", "steel")
-        else:
-            judging.near(f"{has} stands salt better than {want} or as well; it may replace it", "steel")
-    elif want and (other := judging.offered.marks.get("material", "stainless")) != "stainless":
-        judging.refuse(f"{other} against stainless {want}: it rusts or is weaker", "steel")
-    elif want:
-        judging.near(f"the offer does not say its steel, {want} is wanted: ask for the mark on the head", "steel")
-    else:
-        judging.near(f"the offer is {has}; the steel of the old one was not said", "steel")
+        return
+    order = ["", *(row["grade"] for row in rows("stainless_grades"))]  # by how well they stand salt, the worst first
+    both, worse, row = bool(want and has), order.index(has) < order.index(want), table.get(has, {})
+    other = judging.offered.marks.get("material", "stainless")
+    mark, against = "ask for the mark on the head", f"{has} against {want}"
+    judging.first(
+        (both and worse and wet, "not", f"{against}: in sea water {row.get('immersed_seawater')}", "steel"),
+        (both and worse, "near", f"{against}: {row.get('against_A4')}; pits sooner in salt", "steel"),
+        (both, "near", f"{has} stands salt better than {want} or as well; it may replace it", "steel"),
+        (has, "near", f"the offer is {has}; the steel of the old one was not said", "steel"),
+        (other != "stainless", "not", f"{other} against stainless {want}: it rusts or is weaker", "steel"),
+        (True, "near", f"the offer does not say its steel, {want} is wanted: {mark}", "steel"),
+    )

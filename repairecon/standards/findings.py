@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache, partialmethod
-from typing import cast
+from typing import Any, cast
 
 from repairecon.records import AlikeVerdict, Designation, Equivalence, worst_status
 from repairecon.standards.tables import Row, rows, said_of, trust
@@ -146,6 +146,10 @@ class Judging:
         self.verdict = max(self.verdict, verdict, key=_ORDER.index)
         self._reasons.append(reason)
         self._differs.extend(differs)
+
+    def first(self, *rules: tuple[Any, ...]) -> None:
+        """The finding of the first rule that holds; a rule is whether it holds, and what ``find`` takes."""
+        self.find(*next(finding for holds, *finding in rules if holds))
 
     near = partialmethod(find, "near")
     refuse = partialmethod(find, "not")

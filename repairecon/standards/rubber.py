@@ -113,7 +113,7 @@ def compare_materials(judging: Judging, fluid: str) -> None:
     elif offered and not wanted:
         said = f"the offer is of {offered}; what the old part is of was not said"
         # NBR is what rings and lip seals are of where nobody says more; any other rubber must suit the fluid
-        suits = [bool(row := rating(offered, names)) and row["rating"] == "good" for names in met]
+        suits = [(row := rating(offered, names)) is not None and row["rating"] == "good" for names in met]
         if offered == "NBR" or (met and all(suits)):
             judging.note(said)
         else:
@@ -309,28 +309,23 @@ def _one_tail(*bores: Decimal) -> bool:
 def _fuel(judging: Judging) -> None:
     """A fuel hose goes by its printed mark; without one it is unfit."""
     service, material = (judging.offered.marks.get(name, "") for name in ("service", "material"))
-    if (service and service not in FUEL) or material in ("PVC", "VMQ"):
-        judging.refuse(f"a hose for {service or material} swells or lets fuel through", "service")
-        return
     want, has = ((part.marks.get("standard", "").replace("USCG", "J1527"), part.marks.get("class", ""))
                  for part in judging.both)  # fmt: skip
-    if not has[0]:
-        said = "the offer names no standard and no class: ask for the printed mark; treat as unfit until then"
-        judging.unknown(said, "standard")
-    elif not want[0]:
-        judging.near(f"the offer is {' '.join(has)}; the class of the old hose was not said: ask", "standard")
-    if not has[0] or not want[0] or want == has:
+    unfit = (service and service not in FUEL) or material in ("PVC", "VMQ")
+    if want == has and has[0] and not unfit:
         return
+    unmarked = "the offer names no standard and no class: ask for the printed mark; treat as unfit until then"
     said = f"{' '.join(has)} against {' '.join(want)}"
     fire = [c.startswith("A") or s == "ISO7840" for s, c in (want, has)]
-    if "30R" in has[0] or has[0] not in _FUEL_STANDARDS:
-        judging.refuse(f"{said}: car or other hose, not fire tested", "standard")
-    elif fire[0] and not fire[1]:
-        judging.refuse(f"{said}: same use, but not fire resistant: not for an engine space", "standard")
-    elif "1" in want[1] and "2" in has[1]:
-        judging.refuse(f"{said}: class 2 is for vent and fill, not for a line always full of fuel", "class")
-    elif bool(want[1]) != bool(has[1]):
-        judging.near(f"{said}: only one of the two says its class: ask", "class")
-    else:
-        other, differs = ("class of permeation", "class") if want[0] == has[0] else ("test", "standard")
-        judging.near(f"{said}: another {other}; ask which one the rules of the boat name", differs)
+    other, differs = ("class of permeation", "class") if want[0] == has[0] else ("test", "standard")
+    judging.first(
+        (unfit, "not", f"a hose for {service or material} swells or lets fuel through", "service"),
+        (not has[0], "unknown", unmarked, "standard"),
+        (not want[0], "near", f"the offer is {' '.join(has)}; the class of the old hose was not said: ask", "standard"),
+        (has[0] not in _FUEL_STANDARDS, "not", f"{said}: car or other hose, not fire tested", "standard"),
+        (fire[0] > fire[1], "not", f"{said}: same use, but not fire resistant: not for an engine space", "standard"),
+        ("1" in want[1] and "2" in has[1], "not",
+         f"{said}: class 2 is for vent and fill, not for a line always full of fuel", "class"),
+        (bool(want[1]) != bool(has[1]), "near", f"{said}: only one of the two says its class: ask", "class"),
+        (True, "near", f"{said}: another {other}; ask which one the rules of the boat name", differs),
+    )  # fmt: skip
