@@ -14,7 +14,7 @@ from repairecon.after_the_job.job import AfterTheJob, Hindsight
 from repairecon.after_the_job.learning import Shift
 from repairecon.after_the_job.log import Calibration, Held
 from repairecon.formulas.scores import Group
-from repairecon.rebuild_or_buy.sentences import plain
+from repairecon.rebuild_or_buy.sentences import named, plain
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import chance_words, days_words, hours_words, money, number, price, share, tenths, whole
@@ -69,10 +69,8 @@ def bridge(b: Bridge, currency: str) -> str:
     ends = f"{money(b.p10, currency)} to {money(b.p90, currency)}"
     more = f"{signed(b.difference, currency)} than the {was} expected" if abs(b.difference) >= 0.5 else "as expected"
     text = f"{capital(b.way)} came to {came} all in, {more}; {side} the range that eight jobs in ten keep to ({ends}). "
-    named = [f"{GROUPS[g]} ({signed(x, currency)})" for g, x in b.groups.items() if abs(x) >= 1.0][:MOST]
-    if not named:
-        return text + "No single thing made a difference."
-    return f"{text}The difference comes from {' and '.join(filter(None, [', '.join(named[:-1]), named[-1]]))}."
+    largest = [f"{GROUPS[g]} ({signed(x, currency)})" for g, x in b.groups.items() if abs(x) >= 1.0][:MOST]
+    return f"{text}{f'The difference comes from {named(largest)}' if largest else 'No single thing made a difference'}."
 
 
 def choice(h: Hindsight, currency: str) -> list[str]:
@@ -143,15 +141,11 @@ def times(x: float) -> str:
 
 def figure(kind: str, x: float) -> str:
     """A learned figure in the words of its kind."""
-    if kind == "chance":
-        return chance_words(x)
-    if kind in SUPPLIER_KINDS:
-        return times(x).replace("as guessed", "1 times")
     if kind == "price":
         return share(x) if abs(x) >= 0.1 else f"{number(100.0 * x)} %"
-    if kind == "median life":
-        return f"{number(x)} years"
-    return times(x) if kind == "hours" else number(x)
+    if kind in SUPPLIER_KINDS or kind == "median life":
+        return f"{number(x)} {'years' if kind == 'median life' else 'times'}"
+    return {"chance": chance_words, "hours": times}.get(kind, number)(x)
 
 
 def shift(s: Shift) -> str:

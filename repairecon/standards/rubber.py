@@ -64,9 +64,6 @@ _SWELLING = ("mineral oil", "engine oil", "diesel", "fuel")
 SAME_SIZE = Decimal("0.06")
 """mm within which two names in one text name one size."""
 
-USUAL_HARDNESS = "70"
-"""Shore A of rings and lips where nobody says another (common practice, from memory)."""
-
 HOT = 60.0
 """Degrees Celsius from which hot water counts."""
 
@@ -97,13 +94,8 @@ def rating(material: str, fluids: tuple[str, ...]) -> Row | None:
 
 
 def compare_materials(judging: Judging, fluid: str) -> None:
-    """All findings on two rubbers in a fluid, and on their hardness; an empty one is one that nobody said."""
-    (want, has), (wanted, offered) = judging.marks("hardness"), judging.marks("material")
-    if want and has and want != has:
-        judging.near(f"hardness {has} against {want} Shore: seals and holds pressure otherwise", "hardness")
-    elif want != has and (want or has) != USUAL_HARDNESS:
-        judging.near(f"only one of the two says its hardness, {want or has} Shore: ask", "hardness")
-    met = fluids_of(fluid)
+    """All findings on two rubbers in a fluid; an empty one is one that nobody said."""
+    (wanted, offered), met = judging.marks("material"), fluids_of(fluid)
     for names in met if offered or wanted else ():
         _in_fluid(wanted, offered, names, judging)
     if wanted and offered and wanted != offered:
@@ -132,28 +124,23 @@ def compare_materials(judging: Judging, fluid: str) -> None:
 
 
 def _in_fluid(wanted: str, offered: str, names: tuple[str, ...], judging: Judging) -> None:
-    material, another = offered or wanted, bool(offered) and offered != wanted
+    material = offered or wanted
     row = rating(material, names)
     name = row["fluid"] if row else names[0]
     fluid, stands = _WORDS.get(name, name), row["rating"] if row else ""
     judging.used(*[row] if row else [])
+    said, right = f"the table does not say how {material} stands {fluid}: ask", ""
+    if stands == "bad":
+        said = f"{material} is bad in {fluid}{': it swells' if fluid in ('diesel', 'fuel') or 'oil' in fluid else ''}"
+        right = "; ask whether the wanted material is right"
+    elif row:
+        said = f"the sources disagree on {material} in {fluid}: {row['note']}"
     if stands == "good":
         judging.note(f"{material} stands {fluid}")
-    elif stands == "bad":
-        said = f"{material} is bad in {fluid}{': it swells' if fluid in ('diesel', 'fuel') or 'oil' in fluid else ''}"
-        if material == wanted:
-            judging.caution(f"{said}; ask whether the wanted material is right.")
-        if another:
-            judging.refuse(said, "material")
+    elif material == wanted:
+        judging.caution(f"{said[0].upper()}{said[1:]}{right}.")
     else:
-        said = f"the table does not say how {material} stands {fluid}: ask"
-        warned = f"T{said[1:]}."
-        if row:
-            said = warned = f"the sources disagree on {material} in {fluid}: {row['note']}"
-        if another:
-            judging.near(said, "material")
-        else:
-            judging.caution(warned)
+        judging.find("not" if stands == "bad" else "near", said, "material")
 
 
 def _other(wanted: str, offered: str, fluid_said: bool, judging: Judging) -> None:
