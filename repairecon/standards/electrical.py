@@ -136,9 +136,6 @@ def read_battery(text: Text) -> Found | None:
 
 def compare_electrical(judging: Judging) -> None:
     """All findings on two electrical parts of one kind."""
-    wanted = judging.wanted
     compare(judging)
-    if wanted.kind == FUSE and not all(judging.marks("size")) and judging.verdict == "same":
-        judging.near("the size of the body is not said by both: ask", "size")
     if judging.verdict == "same":
-        judging.note(f"the same by all that is said: {wanted.size}")
+        judging.note(f"the same by all that is said: {judging.wanted.size}")

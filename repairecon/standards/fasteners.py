@@ -157,8 +157,6 @@ def compare_keyed(judging: Judging) -> None:
         judging.absent(TAKEN_AS_WRITTEN, "same")
     else:
         judging.absent("is not in the table of sizes: measure it", "unknown", "size")
-    if wanted.kind == CIRCLIP and not any(judging.marks("place")):
-        judging.unknown("say whether the ring sits on a shaft (DIN 471) or in a bore (DIN 472)", "place")
     alike = compare(judging) if wanted.dims and offered.dims else False
     if alike and judging.have("thickness_s") == 2 and (gap := judging.gap("thickness_s")):
         want, has = judging.sizes("thickness_s")
