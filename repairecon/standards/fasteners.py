@@ -331,13 +331,17 @@ def compare_threads(judging: Judging) -> None:
 def _threads(judging: Judging) -> bool:
     """Findings on the threads; False where they do not join."""
     want, has = judging.marks("thread")
+    # what the table of threads that are taken for each other says, in either order, of two sizes or two families
+    families = {want.split()[0], has.split()[0]} if want.split()[1:] == has.split()[1:] else set()
+    row = next((row for row in rows("threads_fit") if {row["wanted"], row["offered"]} == {want, has} or any(
+        set(pair.split()) == families for pair in filter(None, row["families"].split("|")))), None)  # fmt: skip
     if want == has:
         if not judging.wanted.listed:
             judging.unknown(f"{want} is not in the table of threads: measure diameter and pitch", "thread")
         judging.note(f"same thread: {want}")
-    elif {want.split()[0], has.split()[0]} == {"G", "BSP"} and want.split()[1:] == has.split()[1:]:
+    elif families == {"G", "BSP"}:
         judging.near("BSP alone may be parallel (G) or taper (R): ask", "thread")
-    elif row := _fit(want, has):
+    elif row:
         judging.used(row)
         verdict: AlikeVerdict = "not" if row["verdict"] == "not" else "near"
         judging.find(verdict, f"{has} against {want}: {row['note']}", "thread")
@@ -348,13 +352,6 @@ def _threads(judging: Judging) -> bool:
         judging.refuse(f"another thread: {has} ({sizes[1]}) against {want} ({sizes[0]})", "thread")
         return False
     return True
-
-
-def _fit(want: str, has: str) -> Row | None:
-    """What the table of threads that are taken for each other says, in either order, of two sizes or two families."""
-    families = {want.split()[0], has.split()[0]} if want.split()[1:] == has.split()[1:] else set()
-    return next((row for row in rows("threads_fit") if {row["wanted"], row["offered"]} == {want, has} or any(
-        set(pair.split()) == families for pair in filter(None, row["families"].split("|")))), None)  # fmt: skip
 
 
 def _steels(judging: Judging) -> None:

@@ -194,11 +194,6 @@ def _listed(kind: str) -> Iterator[Option]:
             standard = "DIN 6799" if type_ == "E" else "DIN 471" if place == "shaft" else "DIN 472"
             name = f"{standard}{' heavy' if type_ == 'heavy' else ''} {shown(nominal)}x{shown(thick)}"
             yield Option(name, {place: nominal, "s": thick}, f"for a {place}", row["status"], int(type_ == "E"))
-    elif kind == "hose":
-        for row in rows("hose_bores"):
-            names = (f"{row['bore_nominal_mm']} mm", row["inch"] and f"{row['inch']} in", row["dash"])
-            for rank, name in ((rank, name) for rank, name in enumerate(names) if name):
-                yield Option(name, {"bore": exact(row["bore_nominal_mm"])}, row["note"], row["status"], rank)
     elif kind == "carbon brush":
         sizes = [(row["t_or_a_or_r_mm"], row["status"]) for row in rows("brushes_sizes")]
         for (t, status), (a, _) in product(sizes, repeat=2):
@@ -207,15 +202,12 @@ def _listed(kind: str) -> Iterator[Option]:
         table, *columns = entry["value"].split()
         for row in rows(table):
             dims = {c: exact(row[column]) for c, column in (pair.split("=") for pair in columns) if row.get(column)}
-            name, note = entry["name"].format(**row).replace(" - ", " "), row.get("note", "")
+            name, note = entry["name"].format(**row).replace(" - ", " "), (entry["says"] or "{note}")
             if kind == "O-ring" and row.get("standard", "").startswith("JIS"):
                 name = f"JIS {name}"
-            elif kind == "pin":
-                note = row["item"]
-            elif kind == "parallel key":
-                note = "the length is cut to the keyway; say the form A or B"
-            if dims:
-                yield Option(name, dims, note, row["status"], int(row.get("form", "").startswith("taper")))
+            rank = int(entry["rank"] or row.get("form", "").startswith("taper"))
+            if dims and name[:1].strip():  # not where the table has no such name
+                yield Option(name, dims, note.format(**{"note": "", **row}), row["status"], rank)
 
 
 def fits(kind: str, sizes: Measures) -> Answer:
