@@ -23,12 +23,10 @@ _CLAIM = re.compile(r"(\d+(?:\.\d+)?) of movement (\d+)\b")
 
 @dataclass(frozen=True, kw_only=True)
 class BookLine:
-    """A movement of the job and the item of the book that it is of.
+    """A movement of the job and the item of the book that it is of, empty where there is none.
 
-    ``item`` is empty where the book knows none, or where the owner leaves it out of the book. ``known_by`` is what the
-    item was found by; ``new_card`` says that the item is added with this job. ``received`` are the movements by which
-    pieces of it had come into the book before, with how many of each are this job's; ``on_order`` are lines of its
-    orders that more of them were still to come by.
+    ``received`` are the movements by which pieces of it had come into the book before, with how many of each are this
+    job's; ``on_order`` are lines of its orders that more of them were still to come by.
     """
 
     moved: StoresMoved
@@ -47,13 +45,8 @@ class BookLine:
 
 @dataclass(frozen=True, kw_only=True)
 class BookWishes:
-    """What an owner says besides: names of the book for those of the case, and what it does not know yet.
-
-    ``called`` gives the item of the book for a part or unit of the case, an empty name to leave it out. ``unit`` is the
-    unit of the book that was worked on (by default the one that is called as in the case), ``hours`` its clock,
-    ``on`` the day of the movements (by default that on which the job was done), ``locker`` where things without a
-    locker of their own go. ``new_cards`` adds items and a unit that the book does not know.
-    """
+    """What an owner says besides, by the options of the command; ``called`` gives the item of the book for a part or
+    unit of the case, an empty name to leave it out."""
 
     called: Mapping[str, str] = field(default_factory=dict)
     unit: str = ""

@@ -228,11 +228,7 @@ _VERDICTS = {
 
 
 def same_part(wanted: str, offered: str, fluid: str = "") -> tuple[str, dict[str, object]]:
-    """Whether an offered part is the wanted one: the words for the screen, and plain data.
-
-    The data hold ``verdict``, ``reasons``, ``differs``, ``caution``, ``status``, ``sources`` and ``parts``, the wanted
-    one first.
-    """
+    """Whether an offered part is the wanted one: the words for the screen, and plain data."""
     found = equivalent(wanted, offered, fluid=fluid)
     known = bool(rubber.fluids_of(fluid)) if fluid else None
     lines = [f"Wanted {wanted}, offered {offered}: {_VERDICTS[found.verdict]}."]
