@@ -183,9 +183,8 @@ class Bridge:
 def found_in_order(case: Case, actual: Actual) -> list[Finding]:
     """What was found, in the order in which it shows; what is never seen comes first."""
     seen = {b.event: STAGE.get(b.seen_at, -1) for b in case.branches}
-    places = {event: k for k, event in enumerate(seen)}
-    found = [Finding(event, outcome) for event, outcome in actual.found]
-    return sorted(found, key=lambda f: (seen[f.event], places[f.event]))
+    order = sorted(seen, key=lambda event: seen[event])
+    return sorted((Finding(*found) for found in actual.found), key=lambda f: order.index(f.event))
 
 
 def settled(case: Case, decision: Decision, actual: Actual) -> dict[str, float]:
@@ -201,8 +200,7 @@ def pieces_paid(priced: Priced, row: Done) -> float:
         return row.bought
     if row.from_spares or not row.quantity:
         return 0.0
-    pack = priced.quote.pack if priced.quote else 1
-    least = priced.quote.minimum_packs if priced.quote else 0
+    pack, least = (priced.quote.pack, priced.quote.minimum_packs) if priced.quote else (1, 0)
     return float(pack * max(least, ceil(row.quantity / pack - SMALL))) if pack > 1 or least > 1 else row.quantity
 
 

@@ -104,13 +104,11 @@ def caption(b: BoatLine) -> str:
     """What to do about the dearest unit."""
     unit = max(b.units, key=lambda u: u.expected or 0.0).unit
     pays = {step.kind for step in b.steps if step.of == unit}
-    todo = "neither a spare nor renewing it pays, so look after it and keep the money ready"
-    if SPARE in pays:
-        todo = "a spare aboard pays"
-    elif RENEW in pays:
-        todo = "renewing it before it fails pays"
-    elif b.spares and unit in b.spares.units:
-        todo = "its spare is aboard, keep that in order"
+    todo = next(words for holds, words in (
+        (SPARE in pays, "a spare aboard pays"), (RENEW in pays, "renewing it before it fails pays"),
+        (b.spares and unit in b.spares.units, "its spare is aboard, keep that in order"),
+        (True, "neither a spare nor renewing it pays, so look after it and keep the money ready"),
+    ) if holds)  # fmt: skip
     return f"Begin with the longest bar, {unit}: {todo}."
 
 
