@@ -185,18 +185,12 @@ _PIPE = (
     re.compile(rf"(?<![\w./])({_PIPE_NAMES}) ?-? ?((?:\d+[ -])?\d/\d+|\d(?![\d./]))(?: ?\"| ?IN(?:CH)?)?(?![\w/])"),
     re.compile(rf"(?<![\w./])()((?:\d+[ -])?\d/\d+|\d(?![\d./]))(?:\"| ?IN(?:CH)?)? ?-? ?({_PIPE_NAMES})(?![\w])"),
 )
-_GRADE = re.compile(
-    r"(?<![\w.])(A[1-8]|C[134]|F1|D[2468])(?:[- ]?(50|70|80|100))?(?![\w.])"
-    r"|(?<![\w.])(?:GRADE |CLASS |STRENGTH )?(4\.6|4\.8|5\.8|6\.8|8\.8|10\.9|12\.9)(?![\w.])"
-    r"|(?<![\w.])(?:AISI ?|GRADE ?)?(316|304|303)(L|TI)?(?![\w.])"
-)
 _LENGTH = re.compile(rf"X ?({PART})\"?(?![\w/])")
 _FAMILIES = {"BSPP": "G", "G": "G", "BSPT": "R", "R": "R", "RC": "Rc", "RP": "Rp", "BSP": "BSP", "NPT": "NPT",
              "NPTF": "NPTF", "NPSM": "NPSM"}  # fmt: skip
 _DASH_SIZE = re.compile(r"(?<![\w.])(?:(JIC|ORB|ORFS) ?-(\d{1,2})|-(\d{1,2}) ?(JIC|ORB|ORFS))(?![\w.])")
 _DASH_FORMS = {"JIC": ("jic_37_thread", "37"), "ORB": ("orb_thread", "O-ring port"),
                "ORFS": ("orfs_thread", "O-ring face")}  # fmt: skip
-STEELS = {"316": "A4", "304": "A2", "303": "A1"}
 
 
 @cache
@@ -225,9 +219,9 @@ def read_thread(text: Text) -> Found | None:
     taper = family in ("R", "Rc", "NPT", "NPTF")
     if said and taper != (said == "tapered"):
         found.against.append(f"says {said}, but {found.size} is {'tapered' if taper else 'parallel'}")
-    if grade := text.take(_GRADE):
-        steel = STEELS.get(grade[4] or "", grade[1] or "")
-        found.marks |= {"steel": steel, "class": grade[2] or grade[3] or "", "material": "stainless" if steel else ""}
+    if grade := text.written("grade"):
+        steel = grade.get("steel") or grade.get("grade", "")
+        found.marks |= {"steel": steel, "class": grade.get("class", ""), "material": "stainless" if steel else ""}
     if re.search(r"\bDIN ?93[13]\b|\bISO ?401[47]\b", text.words):
         found.marks |= {"item": "bolt", "head": "hexagon"}
     features = {e.feature for _, e in text.entries}

@@ -12,14 +12,7 @@ from repairecon.standards.tables import Row, by, rows, said_of
 from repairecon.standards.words import INCH, NUMBER, PART, Text, exact, inches, share, shown
 
 O_RING = "O-ring"
-_CODED = re.compile(
-    r"\b(?:AS ?-?568 ?[A-D]?|BS(?: ?1806)?|ISO ?3601(?:-1)?|DASH(?: NO\.?)?|(?<![\w.-])2(?=-\d{3}))"
-    r"[ :-]*-?(\d{3})(?![\d.X])"
-)
-_DASH = re.compile(r"(?:^|(?<=[\s¦]))-(\d{3})(?![\d.X])")
-_BARE = re.compile(r"(?:^|(?<=[\s¦]))(?:OR[ -]?)?(\d{3})(?![\w.X\"]| ?MM)")
 _JAPANESE = re.compile(r"(?:\bJIS(?: ?B ?2401)?[ -]*)?(?:(?<=\s)|^|(?<=[-¦]))([PG])[ -]?(\d{1,3}(?:\.\d)?A?)(?![\w.])")
-_METRIC_STANDARDS = re.compile(r"\b(?:DIN|ISO) ?(?:3771|3601(?:-1)?)(?=[ :,])|\bGB/?T ?3452(?:\.1)?|\bJIS ?B ?2401\b")
 _PAIR = re.compile(rf"(?<![\w./-])(?:OR ?)?({NUMBER})X({NUMBER})(?:X?(?= ?MM))?(?: ?MM)?(?![\w/]*X|\d|\.\d)(?!\w)")
 _TRIPLE = re.compile(rf"(?<![\w./-])({NUMBER})X({NUMBER})X({NUMBER})(?: ?MM)?(?![\w/])")
 _LABELLED_PAIR = re.compile(rf"\b([IO])\.?D\.? ?[=:]? ?({NUMBER})X({NUMBER})(?: ?MM)?(?![\w/]*X|\d|\.\d)(?!\w)")
@@ -43,10 +36,11 @@ def by_size() -> dict[tuple[Decimal, Decimal], Row]:
 
 def read_ring(text: Text) -> Found | None:
     """An O-ring's written name; where sure also bare numbers and sizes."""
-    coded = text.take(_CODED) or text.take(_DASH) or (text.take(_BARE) if text.sure else None)
+    coded = text.written("dash") or (text.written("bare dash") if text.sure else {})
     found: Found | None = None
     if coded:
-        found = _from_row(f"-{coded[1]}", by("oring_as568", "dash").get(f"-{coded[1]}"))
+        dash = f"-{next(iter(coded.values()))}"
+        found = _from_row(dash, by("oring_as568", "dash").get(dash))
         found.marks["system"] = "inch"
     else:
         japanese = _JAPANESE.search(text.left)
@@ -54,7 +48,7 @@ def read_ring(text: Text) -> Found | None:
             text.cut(*japanese.span())
             code = japanese[1] + japanese[2]
             found = _from_row(code, by("oring_metric", "code").get(code))
-    text.take(_METRIC_STANDARDS)
+    text.written("standard")
     found = found or _from_sizes(text)
     if found is None and text.sure and material_of(text.left):
         found = Found(O_RING)  # a ring of which only the material is said

@@ -229,12 +229,16 @@ class Text:
         self.entries = [(w, e) for w, e in self.entries if e.kind != self.kind or e.feature not in features]
 
     def written(self, *features: str) -> dict[str, str]:
-        """Take what the name says of features of its kind, by the first of their writings that is found."""
+        """Take what the name says of features of its kind, by that of their writings which comes first in it."""
         found: dict[str, str] = {}
         for feature in features:
-            for row in said_of(self.kind, feature, "writings"):
-                if feature not in found and (match := self.take(row["pattern"])):
-                    found[feature] = row["value"] or next(filter(None, match.groups()))
+            writings = said_of(self.kind, feature, "writings")
+            ways = [(row["value"], match) for row in writings if (match := re.search(row["pattern"], self.left))]
+            if ways:
+                value, match = min(ways, key=lambda way: way[1].start())
+                self.cut(*match.span())
+                named = {name: said for name, said in match.groupdict().items() if said}
+                found |= named or {feature: value or next(filter(None, match.groups()))}
         return found
 
     def sized(self, *labels: str) -> Decimal | None:
