@@ -206,8 +206,7 @@ def _is_section(name: str, number: str, alone: bool) -> bool:
 
 
 def _by_section(name: str, number: str, line: str) -> Found:
-    row = sections().get(name)
-    if row is None:
+    if (row := sections().get(name)) is None:
         return Found(V_BELT, f"{name} {number}".strip(), marks={"section": name}, listed=False)
     found = _of_row(row, row["names"].split()[0])
     if name.startswith("AVX"):

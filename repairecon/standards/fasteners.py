@@ -188,7 +188,6 @@ _PIPE = (
 _LENGTH = re.compile(rf"X ?({PART})\"?(?![\w/])")
 _FAMILIES = {"BSPP": "G", "G": "G", "BSPT": "R", "R": "R", "RC": "Rc", "RP": "Rp", "BSP": "BSP", "NPT": "NPT",
              "NPTF": "NPTF", "NPSM": "NPSM"}  # fmt: skip
-_DASH_SIZE = re.compile(r"(?<![\w.])(?:(JIC|ORB|ORFS) ?-(\d{1,2})|-(\d{1,2}) ?(JIC|ORB|ORFS))(?![\w.])")
 _DASH_FORMS = {"JIC": ("jic_37_thread", "37"), "ORB": ("orb_thread", "O-ring port"),
                "ORFS": ("orfs_thread", "O-ring face")}  # fmt: skip
 
@@ -240,10 +239,10 @@ def read_thread(text: Text) -> Found | None:
 
 def _dash_size(text: Text) -> Found | None:
     """A hydraulic fitting by its dash size: JIC -8, -8 ORB: one dash names another thread for each form of seal."""
-    match = text.take(_DASH_SIZE)
-    if match is None:
+    said = text.written("dash size")
+    if not said:
         return None
-    form, dash = match[1] or match[4], f"-{int(match[2] or match[3])}"
+    form, dash = said["form"], f"-{int(said['dash'])}"
     row, (column, cone) = by("hose_fittings_dash", "dash").get(dash), _DASH_FORMS[form]
     listed = row is not None and bool(row[column])
     marks = {"thread": row[column], "cone": cone} if row and listed else {"thread": f"{form} {dash}"}

@@ -245,8 +245,6 @@ def compare_lip_seals(judging: Judging) -> None:
 
 PUMP_SEAL = "pump shaft seal"
 _PUMP_SEAL = re.compile(r"(?<![\w])([NK])([UB]) ?(0\d\d|100)(?:([RLS])([01]))?(?!\w)")
-_HANDS = {"R": "right", "L": "left"}
-_LENGTHS = {"N": "normal", "K": "short"}
 _PARTS = {"face": "face", "seat face": "face", "secondary seal": "secondary seal", "spring": "spring or metal",
           "metal": "spring or metal"}  # fmt: skip
 """What the five letters of EN 12756 are of, and in the words of mechanical_seal_materials.csv."""
@@ -255,10 +253,11 @@ _PARTS = {"face": "face", "seat face": "face", "secondary seal": "secondary seal
 def read_pump_seal(text: Text) -> Found | None:
     """A mechanical seal of a pump: by EN 12756 (NU043S0 and five letters of what it is made of) or by its shaft."""
     if code := text.take(_PUMP_SEAL):
-        size, column = "".join(code.group(1, 2, 3)), f"designation_{_LENGTHS[code[1]]}"
-        row = next((r for r in rows("mechanical_seals") if r[column] == size.replace("B", "U")), None)
-        marks = {"lengths": _LENGTHS[code[1]], "balance": "unbalanced" if code[2] == "U" else "balanced",
-                 "hand": _HANDS.get(code[4] or "", ""), "seat": code[5] or ""}  # fmt: skip
+        size, lengths = "".join(code.group(1, 2, 3)), "normal" if code[1] == "N" else "short"
+        listed = (r for r in rows("mechanical_seals") if r[f"designation_{lengths}"] == size.replace("B", "U"))
+        row, hand = next(listed, None), {"R": "right", "L": "left"}.get(code[4] or "", "")
+        balance = "unbalanced" if code[2] == "U" else "balanced"
+        marks = {"lengths": lengths, "balance": balance, "hand": hand, "seat": code[5] or ""}
         means = {(r["part"], r["code"]): r["material"] for r in rows("mechanical_seal_materials")}
         letters = ("|".join(letter for of, letter in means if of == part) for part in _PARTS.values())
         if made := text.take(rf"(?<![\w.]){''.join(f'({letter})' for letter in letters)}(?!\w)"):
