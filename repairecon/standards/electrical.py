@@ -96,8 +96,8 @@ def read_lamp(text: Text) -> Found | None:
     if not (text.sure or found.marks):
         return None
     said = text.written("power", "voltage")
-    if category and said.get("power", found.marks.get("power")) != found.marks.get("power"):
-        found.against.append(f"says {said['power']} W, but {category} has {found.marks.get('power', 'no')} W")
+    if category and "power" in said and (own := found.marks.get("power", said["power"])) != said["power"]:
+        found.against.append(f"says {said['power']} W, but {category} has {own} W")
     found.marks |= said
     base = found.marks.get("base", "")
     festoon = any(e.value == "festoon" for _, e in text.entries) or base.startswith("SV")

@@ -201,6 +201,12 @@ def test_material_letters_of_mechanical_seals() -> None:
     assert equivalent("NU025S0 BVPGG", "NU025S0").verdict == "near"
 
 
+# UN R37: the category P21W has 21 W, H7 names no power (from memory)
+def test_power_beside_the_category_of_a_lamp() -> None:
+    assert read("lamp H7 55 W").doubts == read("lamp P21W 21 W").doubts == ()
+    assert [says for _, says, _ in read("lamp P21W 5 W").doubts] == ["says 5 W, but P21W has 21 W"]
+
+
 # EN 50342-2 against JIS D 5301 (from memory): a thin post is another clamp
 def test_posts_of_batteries() -> None:
     assert equivalent("battery L3 standard posts", "battery L3 JIS posts").verdict == "not"
