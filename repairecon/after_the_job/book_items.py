@@ -23,12 +23,10 @@ _CLAIM = re.compile(r"(\d+(?:\.\d+)?) of movement (\d+)\b")
 
 @dataclass(frozen=True, kw_only=True)
 class BookLine:
-    """A movement of the job and the item of the book that it is of.
+    """A movement of the job and the item of the book that it is of, empty where there is none.
 
-    ``item`` is empty where the book knows none, or where the owner leaves it out of the book. ``known_by`` is what the
-    item was found by; ``new_card`` says that the item is added with this job. ``received`` are the movements by which
-    pieces of it had come into the book before, with how many of each are this job's; ``on_order`` are lines of its
-    orders that more of them were still to come by.
+    ``received`` are the movements by which pieces of it had come into the book before, with how many of each are this
+    job's; ``on_order`` are lines of its orders that more of them were still to come by.
     """
 
     moved: StoresMoved
@@ -47,13 +45,8 @@ class BookLine:
 
 @dataclass(frozen=True, kw_only=True)
 class BookWishes:
-    """What an owner says besides: names of the book for those of the case, and what it does not know yet.
-
-    ``called`` gives the item of the book for a part or unit of the case, an empty name to leave it out. ``unit`` is the
-    unit of the book that was worked on (by default the one that is called as in the case), ``hours`` its clock,
-    ``on`` the day of the movements (by default that on which the job was done), ``locker`` where things without a
-    locker of their own go. ``new_cards`` adds items and a unit that the book does not know.
-    """
+    """What an owner says besides, by the options of the command; ``called`` gives the item of the book for a part or
+    unit of the case, an empty name to leave it out."""
 
     called: Mapping[str, str] = field(default_factory=dict)
     unit: str = ""
@@ -76,12 +69,10 @@ class BookItems:
         self.orders = {x.line: (o, x) for o in book.orders() if key(o.job) == key(job) for x in o.lines}
         self.called = {key(name): item for name, item in wishes.called.items()}
         # what an order brought is of the job that it was for, whenever it came
+        bought = (m for m in self.standing if m.kind == "bought" and not m.reference.startswith(JOB))
         self.deliveries = [
-            m
-            for m in self.standing
-            if m.kind == "bought" and not m.reference.startswith(JOB)
-            and (m.order_line in self.orders if m.order_line else m.on_date >= decided_on)
-        ]  # fmt: skip
+            m for m in bought if (m.order_line in self.orders if m.order_line else m.on_date >= decided_on)
+        ]
         self.problems: list[str] = []
         self.cards: dict[str, dict[str, Any]] = {}
         units = Names(u.name for u in book.units())
@@ -165,22 +156,19 @@ class BookItems:
 
     def _fits(self, part: Part | None, item: Item, quiet: bool = False) -> bool:
         """Whether a card can be the part: of no other size and no other material, as far as either is known."""
-        problem = ""
         if part is None:
             return True
         if part.material and item.material and key(part.material) != key(item.material):
-            problem = (
-                f"{shown(part.part)}: {shown(item.name)} is of that size but of {shown(item.material)}, not "
-                f"{shown(part.material)}: name its item, or make a card for it"
-            )
+            differs, make = f"is of that size but of {shown(item.material)}, not {shown(part.material)}", "make a card"
         elif part.standard_size and item.designation and _verdict(part, item) not in ("same", "unknown"):
-            problem = (
-                f"{shown(part.part)}: {shown(item.name)} of the book is a {item.designation}, the case takes "
-                f"{part.standard_size}: name its item, or make a card of another name for it"
-            )
-        if problem and not quiet and problem not in self.problems:
+            differs = f"of the book is a {item.designation}, the case takes {part.standard_size}"
+            make = "make a card of another name"
+        else:
+            return True
+        problem = f"{shown(part.part)}: {shown(item.name)} {differs}: name its item, or {make} for it"
+        if not quiet and problem not in self.problems:
             self.problems.append(problem)
-        return not problem
+        return False
 
     def _named(self, word: str, must: bool = False) -> Item | None:
         with noting(self.problems if must else []):

@@ -61,18 +61,13 @@ class Estimate:
         self.keys = {x.key: i for i, x in enumerate(self.model.inputs)}
         self.chosen = self.model.plain
 
-    def _at(self, held: Mapping[str, float]) -> AtMeans:
+    def at(self, held: Mapping[str, float]) -> AtMeans:
+        """The means with inputs by key held at values."""
         return self.model.at(fixed={self.keys[k]: v for k, v in held.items() if k in self.keys})
 
     def expected(self, way: str, held: Mapping[str, float] = {}) -> Floats:
         """Expected (cash, own hours, days) of a way, with inputs by key held at values."""
-        return np.asarray(self._at(held).expected(self.chosen.way(self.model.ways.index(way))))
-
-    def totals_anew(self, held: Mapping[str, float]) -> dict[str, float]:
-        """Expected total of every way, what is bought after a rebuild has ended chosen with these values known."""
-        known = self._at(held)
-        each = map(known.expected, self.model.chooser(known).all_ways())
-        return {w: float(x @ np.array(self.model.weights)) for w, x in zip(self.model.ways, each, strict=True)}
+        return np.asarray(self.at(held).expected(self.chosen.way(self.model.ways.index(way))))
 
     def lines(self, way: str, came: Mapping[str, float]) -> list[Line]:
         """The way's expected cash and own hours line by line; they add up to the whole.
@@ -188,9 +183,8 @@ class Bridge:
 def found_in_order(case: Case, actual: Actual) -> list[Finding]:
     """What was found, in the order in which it shows; what is never seen comes first."""
     seen = {b.event: STAGE.get(b.seen_at, -1) for b in case.branches}
-    places = {event: k for k, event in enumerate(seen)}
-    found = [Finding(event, outcome) for event, outcome in actual.found]
-    return sorted(found, key=lambda f: (seen[f.event], places[f.event]))
+    order = sorted(seen, key=lambda event: seen[event])
+    return sorted((Finding(*found) for found in actual.found), key=lambda f: order.index(f.event))
 
 
 def settled(case: Case, decision: Decision, actual: Actual) -> dict[str, float]:
@@ -206,8 +200,7 @@ def pieces_paid(priced: Priced, row: Done) -> float:
         return row.bought
     if row.from_spares or not row.quantity:
         return 0.0
-    pack = priced.quote.pack if priced.quote else 1
-    least = priced.quote.minimum_packs if priced.quote else 0
+    pack, least = (priced.quote.pack, priced.quote.minimum_packs) if priced.quote else (1, 0)
     return float(pack * max(least, ceil(row.quantity / pack - SMALL))) if pack > 1 or least > 1 else row.quantity
 
 

@@ -99,10 +99,9 @@ def chances_chart(groups: Sequence[Group], caption: str = "", ax: Axes | None = 
     width = plots.slot(ax)[0]
     margins = Margins(left=0.16 * width, right=0.28 * width, axis=0.55)
     ax = plots.stage(ax, "Stated chances and what came", caption, 3.0, margins, least=LOW)
-    ax.set_xlim(0.0, 1.0)
-    ax.set_ylim(0.0, 1.07)
-    plots.ticks(ax, "x", plots.chance_said)
-    plots.ticks(ax, "y", plots.chance_said)
+    ax.set(xlim=(0.0, 1.0), ylim=(0.0, 1.07))
+    for axis in ("x", "y"):
+        plots.ticks(ax, axis, plots.chance_said)
     plots.axis_label(ax, "x", "chance stated")
     ax.plot([0, 1], [0, 1], color=QUIET, linewidth=1.0, linestyle=(0, (4, 3)), zorder=1, gid="honest")
     for k, g in enumerate(groups):
@@ -151,11 +150,10 @@ def bridge_caption(found: AfterTheJob) -> str:
 
 
 def held_caption(found: AfterTheJob) -> str:
-    bad = [h for h in found.held if h.says == "too narrow"]
-    if bad:
-        worst = max(bad, key=lambda h: h.factor)
-        return f"Eight dots in ten belong in the band. Make the ranges of {worst.quantity} wider first."
-    return "Eight dots in ten belong in the band; nothing here asks for wider ranges."
+    worst = max((h for h in found.held if h.says == "too narrow"), key=lambda h: h.factor, default=None)
+    if worst is None:
+        return "Eight dots in ten belong in the band; nothing here asks for wider ranges."
+    return f"Eight dots in ten belong in the band. Make the ranges of {worst.quantity} wider first."
 
 
 def chances_caption(found: AfterTheJob) -> str:
@@ -171,25 +169,18 @@ def chances_caption(found: AfterTheJob) -> str:
     return f"Where you would say {chance_words(g.stated)}, go {side}: the log leaves {ends} open."
 
 
-def bridge_picture(found: AfterTheJob) -> Iterator[plots.Picture]:
-    """The bridge, if there is a closed job."""
+def pictures(found: AfterTheJob) -> Iterator[tuple[str, plots.Picture]]:
+    """The pictures as far as there is something to show, each with the part of the answer that it belongs to."""
     if (b := found.bridge) is not None:
         steps = [(screen.step_name(s), s.amount) for s in screen.largest_steps(b)]
         bars = [("estimate", b.estimate["total"]), *steps, ("what it came to", b.actual["total"])]
-        yield plots.Picture(partial(bridge_chart, bars, found.currency, bridge_caption(found)), HIGH)
-
-
-def log_pictures(found: AfterTheJob) -> Iterator[plots.Picture]:
-    """The pictures of the log, as far as it fills them."""
+        yield "bridge", plots.Picture(partial(bridge_chart, bars, found.currency, bridge_caption(found)), HIGH)
     if found.held:
-        yield plots.Picture(partial(held_chart, found.held, held_caption(found)), FEW)
+        yield "log", plots.Picture(partial(held_chart, found.held, held_caption(found)), FEW)
     if (c := found.calibration) is not None and c.many >= screen.LEAST_STATED:
-        yield plots.Picture(partial(chances_chart, c.groups, chances_caption(found)), MEDIUM)
-
-
-def learned_pictures(found: AfterTheJob) -> Iterator[plots.Picture]:
+        yield "log", plots.Picture(partial(chances_chart, c.groups, chances_caption(found)), MEDIUM)
     caption = "Grey is what was believed before, with its 8 in 10 range; let the next case use the lower bars."
     titles = {"chance": "Chances before and after", "hours": "Your hours over your guesses, before and after"}
     for kind, title in titles.items():
         if moved := [s for s in screen.most_moved(found, 8) if s.kind == kind]:
-            yield plots.Picture(partial(moved_chart, moved, title, caption), 2.0 + 0.42 * len(moved))
+            yield "learned", plots.Picture(partial(moved_chart, moved, title, caption), 2.0 + 0.42 * len(moved))

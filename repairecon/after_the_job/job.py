@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
+import numpy as np
+
 from repairecon.after_the_job import log as job_log
 from repairecon.after_the_job import spares_book
 from repairecon.after_the_job.bridge import Bridge, Estimate, bridge, found_in_order, pieces_paid, settled, worker
@@ -50,10 +52,8 @@ def decide(
     chosen = way or answer.verdict.best
     if chosen not in answer.table.index:
         raise RepaireconError(f"way: found {chosen!r}; write one of: {', '.join(answer.table.index)}")
-    figures = {
-        str(way): {q: Figures(**{end: float(row[f"{c}_{end}"]) for end in ENDS}) for q, c in COLUMNS.items()}
-        for way, row in answer.table.iterrows()
-    }
+    figures = {str(way): {q: Figures(*(float(row[f"{c}_{end}"]) for end in ENDS)) for q, c in COLUMNS.items()}
+               for way, row in answer.table.iterrows()}  # fmt: skip
     decision = Decision(
         folder="", way=chosen, decided_on=day.isoformat(), seed=seed, draws=draws, found=found,
         currency=case.terms.currency, cost_own_hour=answer.cost_own_hour, figures=figures, seal="",
@@ -151,7 +151,10 @@ class AfterTheJob(Shown):
         known = [*read_findings(decision.found), *found_in_order(case, actual)]
         estimate = Estimate(case, known, self.allowed, decision.cost_own_hour, before.model.buying)
         held = settled(case, decision, actual) | dict(_known(estimate, actual))
-        now = {w: total for w, total in estimate.totals_anew(held).items() if self.allowed.get(w, True)}
+        # what is bought after a rebuild has ended is chosen with these values known
+        model, at = estimate.model, estimate.at(held)
+        totals = (float(x @ np.array(model.weights)) for x in map(at.expected, model.chooser(at).all_ways()))
+        now = {w: total for w, total in zip(model.ways, totals, strict=True) if self.allowed.get(w, True)}
         then = {w: decision.figures[w]["total"].mean for w in now}
         chosen, came = decision.figures[decision.way]["total"], b.actual["total"]
         best_then = min(then, key=lambda w: then[w])
@@ -178,27 +181,22 @@ class AfterTheJob(Shown):
 
     @cached_property
     def held(self) -> tuple[job_log.Held, ...]:
-        """Whether the stated ranges held, by quantity."""
         return job_log.held(self.log)
 
     @cached_property
     def calibration(self) -> job_log.Calibration | None:
-        """Whether the stated chances were honest."""
         return job_log.calibration(self.log)
 
     @cached_property
     def learned(self) -> Learned:
-        """What the log teaches the next case."""
         return learn(self.log, self.strength)
 
     @cached_property
     def shifts(self) -> tuple[Shift, ...]:
-        """Every figure before and after the log."""
         return shifts(self.case, self.log, self.learned)
 
     @cached_property
     def movements(self) -> tuple[StoresMoved, ...]:
-        """What the job brought into the boat's stores and took out of them."""
         return spares_book.movements(self.closed, self.estimate) if self.closed and self.estimate else ()
 
 
@@ -220,11 +218,9 @@ def after_the_job(closed: Closed | None, log: JobLog = NO_LOG, strength: float =
     # whether the sheet says anything that its form did not say when it was made
     kept = kept_findings(closed.case)
     written = any(
-        (r.filled and not (r.kind == "found" and r.outcome == kept.get(r.name)))
-        or r.kind == "never came"
-        or (r.kind == "way" and r.name not in ("", closed.decision.way))
-        for r in closed.actual.rows
-    )
+        r.kind == "never came" or (r.filled and (r.kind, r.outcome) != ("found", kept.get(r.name)))
+        or (r.kind == "way" and r.name not in ("", closed.decision.way)) for r in closed.actual.rows
+    )  # fmt: skip
     made = bridge(before.case, closed.decision, closed.actual, allowed, before.model.buying) if written else None
     return AfterTheJob(closed.name, strength, log, closed, allowed, before, made)
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
 from math import isfinite
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from repairecon.formulas import bayes
 from repairecon.formulas.bayes import LinearBelief, belief_interval, linear_update
@@ -46,7 +46,7 @@ LEAST_WAIT, LEAST_AGES = 0.5, 3
 WIDE = 0.8
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Shift:
     """A figure before and after the log, with an 80 % range of each."""
 
@@ -75,13 +75,9 @@ class Pace:
         kinds = (float(s == stage) for s in self.stages)
         return np.array([1.0, *kinds, float(first_time), *(float(j == job) for j in self.jobs)])
 
-    def factor(self, stage: str, first_time: bool) -> Ends:
+    def factor(self, stage: str, first_time: bool) -> Floats:
         """Middle of the factor and its range."""
-        middle, low, high = np.exp(belief_interval(self.belief, self.row(stage, first_time), 0.0, WIDE)).tolist()
-        return middle, low, high
-
-
-Ends = tuple[float, float, float]
+        return np.exp(belief_interval(self.belief, self.row(stage, first_time), 0.0, WIDE))
 
 
 def pace_before(stages: Sequence[str] = STAGES, jobs: Sequence[str] = (), scale: float = SPREAD_SCALE) -> Pace:
@@ -95,13 +91,14 @@ def pace(rows: Sequence[Logged], stages: Sequence[str] = STAGES, scale: float = 
     """The owner's pace after the tasks of a log."""
     known = [r for r in rows if r.actual and r.p50]
     before = pace_before(stages, sorted({r.job for r in known}), scale)
-    design = np.array([before.row(r.group, r.first_time is not False, r.job) for r in known])
-    design = design.reshape(len(known), len(before.belief.mean))
-    return Pace(before.stages, before.jobs, linear_update(before.belief, design, _logs(known)))
+    design = [before.row(r.group, r.first_time is not False, r.job) for r in known]
+    return Pace(before.stages, before.jobs, _updated(before.belief, design, known))
 
 
-def _logs(rows: Sequence[Logged]) -> list[float]:
-    return [float(np.log((r.actual or 1.0) / (r.p50 or 1.0))) for r in rows]
+def _updated(belief: LinearBelief, design: ArrayLike, rows: Sequence[Logged]) -> LinearBelief:
+    """A belief after what rows say of ln(actual / estimate), each with what the coefficients are multiplied by."""
+    over = [float(np.log((r.actual or 1.0) / (r.p50 or 1.0))) for r in rows]
+    return linear_update(belief, np.asarray(design).reshape(len(rows), len(belief.mean)), over)
 
 
 def drift_before() -> LinearBelief:
@@ -113,8 +110,7 @@ def drift_before() -> LinearBelief:
 def drift(rows: Sequence[Logged]) -> LinearBelief:
     """The same after the prices of a log whose age is known."""
     known = [r for r in rows if r.actual and r.p50 and r.years is not None]
-    design = np.array([[1.0, r.years or 0.0] for r in known]).reshape(len(known), 2)
-    return linear_update(drift_before(), design, _logs(known))
+    return _updated(drift_before(), [[1.0, r.years or 0.0] for r in known], known)
 
 
 def kept(log: JobLog, kind: str) -> Pace:
@@ -148,16 +144,10 @@ def _parcels(log: JobLog) -> dict[str, set[str]]:
 def _suppliers(log: JobLog) -> Iterator[SupplierKept]:
     ways = {kind: kept(log, kind) for kind in ("days", "price")}
     for name, jobs in _parcels(log).items():
-        figures = {
-            f"{kind}{end}": x
-            for kind, found in ways.items()
-            for end, x in zip(("", "_low", "_high"), _bounded(found.factor(key(name), False)), strict=True)
-        }
+        ends = {kind: np.clip(found.factor(key(name), False), 1.0 / FACTOR, FACTOR) for kind, found in ways.items()}
+        figures = {f"{kind}{end}": float(x) for kind, some in ends.items()
+                   for end, x in zip(("", "_low", "_high"), some, strict=True)}  # fmt: skip
         yield SupplierKept(supplier=name, parcels=len(jobs), **figures)
-
-
-def _bounded(factors: Ends) -> list[float]:
-    return [min(max(x, 1.0 / FACTOR), FACTOR) for x in factors]
 
 
 def failure_rate(rows: Sequence[Logged], unit: str) -> tuple[float, float]:
@@ -177,41 +167,33 @@ def learn(log: JobLog, strength: float = STRENGTH) -> Learned:
     found = pace(worked)
     for stage, first in product(STAGES, (True, False)) if worked else ():
         jobs = len({r.job for r in worked if r.group == stage})
-        middle, low, high = _bounded(found.factor(stage, first))
+        middle, low, high = np.clip(found.factor(stage, first), 1.0 / FACTOR, FACTOR).tolist()
         biases.append(HoursBias(group=stage, first_time=first, factor=middle, low=low, high=high, jobs=jobs))
-    rise = None
-    if len({r.years for r in priced if r.years is not None}) >= LEAST_AGES:
-        rise = min(max(float(np.expm1(drift(priced).mean[1])), RATES[0]), RATES[1])
-    return Learned(
-        jobs=len(log.jobs), strength=strength, chances=_counts(log.of("count")), hours=tuple(biases), drift_rate=rise,
-        lives=lives, suppliers=tuple(_suppliers(log)),
-    )  # fmt: skip
-
-
-def _counts(rows: Sequence[Logged]) -> tuple[ChanceCount, ...]:
+    known = len({r.years for r in priced if r.years is not None}) >= LEAST_AGES
+    rise = float(np.clip(np.expm1(drift(priced).mean[1]), *RATES)) if known else None
     sums: dict[tuple[str, str, str, str], list[float]] = {}
-    for r in rows:
+    for r in log.of("count"):
         sums.setdefault((r.unit, r.name, r.given, r.outcome), []).append(1.0 if r.actual is None else r.actual)
     # sorted before they are added, so that the order of the jobs does not move the last digit
-    return tuple(
-        ChanceCount(unit=unit, event=event, given=given, outcome=outcome, count=float(sum(sorted(n))))
-        for (unit, event, given, outcome), n in sorted(sums.items())
-    )
+    chances = tuple(ChanceCount(*of, count=float(sum(sorted(n)))) for of, n in sorted(sums.items()))
+    return Learned(
+        jobs=len(log.jobs), strength=strength, chances=chances, hours=tuple(biases), drift_rate=rise, lives=lives,
+        suppliers=tuple(_suppliers(log)),
+    )  # fmt: skip
 
 
 def shifts(case: Case | None, log: JobLog, learned: Learned) -> tuple[Shift, ...]:
     """Figures before and after the log, side by side; chances need the case in which they stand."""
     found, lives, prices = _chances(case, learned) if case else (), log.of("life"), log.of("price")
-    drifts = (drift_before(), drift(prices))
-    was, now = (np.expm1(belief_interval(x, [0.0, 1.0], 0.0, WIDE)).tolist() for x in drifts)
+    was, now = (np.expm1(belief_interval(x, [0.0, 1.0], 0.0, WIDE)) for x in (drift_before(), drift(prices)))
     aged = sum(r.years is not None for r in prices)
     rise = () if learned.drift_rate is None else (_shift("price", "rise a year", was, now, aged),)
     return (*found, *_hours(log.of("hours")), *rise, *_kept(log), *_rates(lives), *_lives(lives))
 
 
-def _shift(kind: str, name: str, before: Ends, after: Ends, jobs: float) -> Shift:
-    names = ("before", "before_low", "before_high", "after", "low", "high")
-    return Shift(kind=kind, name=name, jobs=jobs, **dict(zip(names, (*before, *after), strict=True)))
+def _shift(kind: str, name: str, before: Iterable[float], after: Iterable[float], jobs: float) -> Shift:
+    (was, was_low, was_high), (now, low, high) = map(float, before), map(float, after)
+    return Shift(kind, name, was, was_low, was_high, now, low, high, jobs)
 
 
 def _chances(case: Case, learned: Learned) -> Iterator[Shift]:
@@ -252,7 +234,7 @@ def _rates(rows: Sequence[Logged]) -> Iterator[Shift]:
     before = failure_rate((), "")
     for unit in sorted({r.unit for r in rows if r.years is not None}):
         beliefs, sides = (before, failure_rate(rows, unit)), [(1.0 - WIDE) / 2.0, (1.0 + WIDE) / 2.0]
-        was, now = ((s / t, *(gammaincinv(s, sides) / t).tolist()) for s, t in beliefs)
+        was, now = ((s / t, *gammaincinv(s, sides) / t) for s, t in beliefs)
         if all(map(isfinite, now)):
             yield _shift("failures a year", unit, was, now, sum(r.unit == unit for r in rows))
 

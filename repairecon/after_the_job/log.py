@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from repairecon.after_the_job.bridge import Bridge, Estimate, found_in_order, pieces_paid, worker
-from repairecon.buying.buying import Priced
 from repairecon.formulas import ranges, scores
 from repairecon.formulas.scores import BrierParts, Group
 from repairecon.read.closed import Closed
@@ -17,7 +16,7 @@ from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.job import read_findings
 from repairecon.rebuild_or_buy.learned import condition, kind_of
 from repairecon.rebuild_or_buy.tree import grow
-from repairecon.records import DAYS_A_YEAR, QUANTITIES, Done, JobLog, Logged, Quote, Range, Source, Supplier
+from repairecon.records import DAYS_A_YEAR, QUANTITIES, Done, JobLog, Logged, Range, Source
 
 CLAIMED = 0.8
 LEAST_JOBS = 8
@@ -120,8 +119,7 @@ class Keeper:
         for name, f in ranges_of.items():
             if name in self.made.whole:
                 yield self._row("range", name, p10=f.p10, p50=f.p50, p90=f.p90, actual=self.made.actual[name])
-        for of in (self._found, self._hours, self._prices, self._days):
-            yield from of()
+        yield from (*self._found(), *self._hours(), *self._orders("price"), *self._orders("days"))
         for r in self.actual.of("life"):
             kind = self.case.way(r.name).kind
             yield self._row("life", r.name, r, group=kind, years=r.years, hours=r.hours, happened=bool(r.failed))
@@ -161,14 +159,24 @@ class Keeper:
                 more = {"group": task.stage, "actual": r.hours, "first_time": r.first_time is not False}
                 yield self._row("hours", r.name, r, **_ends(task.hours), **more)
 
-    def _prices(self) -> Iterator[Logged]:
+    def _orders(self, kind: str) -> Iterator[Logged]:
+        """Prices against those quoted, waits against what the quote or the supplier promised: what is assumed of any
+        part was promised by nobody."""
         for r in (*self.actual.of("part"), *self.actual.of("unit")):
             priced = self.estimate.priced(r)
+            # quote and supplier as they stood, before what was learned of the supplier was laid over them
+            was = self.closed.case
+            quote = was.quotes[self.case.quotes.index(priced.quote)] if priced.quote else None
+            seller = was.supplier(quote.supplier) if quote else None
+            if kind == "days":
+                promised = quote and (quote.lead_days or (seller and seller.lead_days))
+                if r.days is not None and not r.from_spares and seller and promised and promised.likely > 0:
+                    yield self._row("days", r.name, r, group=seller.supplier, **_ends(promised), actual=r.days)
+                continue
             bought = pieces_paid(priced, r) if r.kind == "part" else float(not r.from_spares)
             if not r.paid or not bought:
                 continue
             core = self.case.way(r.name).core_surcharge.likely if r.kind == "unit" else 0.0
-            quote, seller = self._promise(priced)
             each, stated = (r.paid - core) / bought, (quote.quoted if quote else priced.range).scaled(priced.a_piece)
             if each > 0 and stated.likely > 0:
                 name, age = seller.supplier if seller else "", None
@@ -178,22 +186,6 @@ class Keeper:
                     age = max((decided_on - quoted_on).days, 0) / DAYS_A_YEAR
                 yield self._row("price", r.name, r, group=name, **_ends(stated), actual=each, years=age)
 
-    def _days(self) -> Iterator[Logged]:
-        """Waits against what the quote or the supplier promised; what is assumed of any part was promised by nobody."""
-        for r in (*self.actual.of("part"), *self.actual.of("unit")):
-            quote, seller = self._promise(self.estimate.priced(r))
-            promised = quote and (quote.lead_days or (seller and seller.lead_days))
-            if r.days is not None and not r.from_spares and seller and promised and promised.likely > 0:
-                yield self._row("days", r.name, r, group=seller.supplier, **_ends(promised), actual=r.days)
-
-    def _promise(self, priced: Priced) -> tuple[Quote | None, Supplier | None]:
-        """Quote and supplier as they stood, before what was learned of the supplier was laid over them."""
-        was = self.closed.case
-        if priced.quote is None:
-            return None, None
-        quote = was.quotes[self.case.quotes.index(priced.quote)]
-        return quote, was.supplier(quote.supplier)
-
 
 def _ends(r: Range) -> dict[str, float]:
     ends = ranges.quantile(POINTS, r.low, r.likely, r.high, r.shape).tolist()
@@ -202,11 +194,10 @@ def _ends(r: Range) -> dict[str, float]:
 
 def held(log: JobLog) -> tuple[Held, ...]:
     """Whether the stated ranges held, by quantity; hours task by task are left out, as those of a job share a pace."""
-    rows = {q: [r for r in log.of("range") if r.name == q] for q in QUANTITIES} | {"prices": log.of("price")}
-    wide = {
-        q: [r for r in some if r.p10 is not None and r.p90 is not None and r.p10 < r.p90] for q, some in rows.items()
-    }
-    return tuple(_held(q, some) for q, some in wide.items() if some)
+    rows = {q: [r for r in log.of("range") if r.name == q] for q in QUANTITIES} | {"prices": [*log.of("price")]}
+    known = ((q, [r for r in some if r.p10 is not None and r.p90 is not None]) for q, some in rows.items())
+    wide = ((q, [r for r in some if (r.p10 or 0.0) < (r.p90 or 0.0)]) for q, some in known)
+    return tuple(_held(q, some) for q, some in wide if some)
 
 
 def _held(name: str, wide: Sequence[Logged]) -> Held:

@@ -14,7 +14,7 @@ from repairecon.after_the_job.job import AfterTheJob, Hindsight
 from repairecon.after_the_job.learning import Shift
 from repairecon.after_the_job.log import Calibration, Held
 from repairecon.formulas.scores import Group
-from repairecon.rebuild_or_buy.sentences import plain
+from repairecon.rebuild_or_buy.sentences import named, plain
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import chance_words, days_words, hours_words, money, number, price, share, tenths, whole
@@ -69,10 +69,8 @@ def bridge(b: Bridge, currency: str) -> str:
     ends = f"{money(b.p10, currency)} to {money(b.p90, currency)}"
     more = f"{signed(b.difference, currency)} than the {was} expected" if abs(b.difference) >= 0.5 else "as expected"
     text = f"{capital(b.way)} came to {came} all in, {more}; {side} the range that eight jobs in ten keep to ({ends}). "
-    named = [f"{GROUPS[g]} ({signed(x, currency)})" for g, x in b.groups.items() if abs(x) >= 1.0][:MOST]
-    if not named:
-        return text + "No single thing made a difference."
-    return f"{text}The difference comes from {' and '.join(filter(None, [', '.join(named[:-1]), named[-1]]))}."
+    largest = [f"{GROUPS[g]} ({signed(x, currency)})" for g, x in b.groups.items() if abs(x) >= 1.0][:MOST]
+    return f"{text}{f'The difference comes from {named(largest)}' if largest else 'No single thing made a difference'}."
 
 
 def choice(h: Hindsight, currency: str) -> list[str]:
@@ -115,14 +113,6 @@ def all_held(found: AfterTheJob) -> list[str]:
     return lines
 
 
-def held_shortly(found: AfterTheJob) -> list[str]:
-    """Which ranges to change and which to leave, by name alone."""
-    words = {"hold": "right", "cannot tell": "too few jobs to tell"}
-    by = {says: ", ".join(h.quantity for h in found.held if h.says == says) for says in (h.says for h in found.held)}
-    said = "; ".join(f"{words.get(says, says)}: {names}" for says, names in by.items())
-    return [f"{capital(said)}."] if by else []
-
-
 def off_groups(c: Calibration) -> list[Group]:
     """Groups of stated chances that what came contradicts; one of a few chances contradicts nothing."""
     return [g for g in c.groups if g.many >= LEAST_IN_GROUP and not g.low <= g.stated <= g.high]
@@ -151,15 +141,11 @@ def times(x: float) -> str:
 
 def figure(kind: str, x: float) -> str:
     """A learned figure in the words of its kind."""
-    if kind == "chance":
-        return chance_words(x)
-    if kind in SUPPLIER_KINDS:
-        return times(x).replace("as guessed", "1 times")
     if kind == "price":
         return share(x) if abs(x) >= 0.1 else f"{number(100.0 * x)} %"
-    if kind == "median life":
-        return f"{number(x)} years"
-    return times(x) if kind == "hours" else number(x)
+    if kind in SUPPLIER_KINDS or kind == "median life":
+        return f"{number(x)} {'years' if kind == 'median life' else 'times'}"
+    return {"chance": chance_words, "hours": times}.get(kind, number)(x)
 
 
 def shift(s: Shift) -> str:
@@ -193,11 +179,8 @@ def learned(found: AfterTheJob) -> list[str]:
     jobs = found.learned.jobs
     lines = [shift(s) for s in most_moved(found)]
     other = f"s; one on another kind of unit counted for {number(found.learned.strength)} of a job" if jobs > 1 else ""
-    use = (
-        f"From {jobs} job{other}. The next case uses it if its case.toml says [learned] use = true and the "
-        "learned.toml that --learn writes lies beside it."
-    )
-    return [*lines, use] if lines else []
+    use = "if its case.toml says [learned] use = true and the learned.toml that --learn writes lies beside it"
+    return [*lines, f"From {jobs} job{other}. The next case uses it {use}."] if lines else []
 
 
 def decided(found: AfterTheJob) -> str:
@@ -229,21 +212,14 @@ def bridge_table(found: AfterTheJob, most: int = MOST_STEPS) -> pd.DataFrame:
     b, currency = found.bridge, found.currency
     if b is None:
         return pd.DataFrame()
-    steps = {
-        step_name(s): {"total": s.amount, "cash": s.cash, "own hours": s.own_hours, "days": s.days}
-        for s in largest_steps(b, most)
-    }
-    return _table("step", {
-        step: {
-            "all in": money(of["total"], currency), "cash": money(of["cash"], currency),
-            "own hours": hours_words(of["own hours"]), "days": tenths(of["days"]),
-        }
-        for step, of in ({"estimate": b.estimate} | steps | {"actual": b.actual}).items()
-    })  # fmt: skip
-
-
-def _table(name: str, rows: dict[str, dict[str, str]]) -> pd.DataFrame:
-    return pd.DataFrame.from_dict(rows, orient="index").rename_axis(name).reset_index()
+    first, last = ({"amount": of["total"], "cash": of["cash"], "own_hours": of["own hours"], "days": of["days"]}
+                   for of in (b.estimate, b.actual))  # fmt: skip
+    steps = ((step_name(s), vars(s)) for s in largest_steps(b, most))
+    return pd.DataFrame([
+        {"step": step, "all in": money(of["amount"], currency), "cash": money(of["cash"], currency),
+         "own hours": hours_words(of["own_hours"]), "days": tenths(of["days"])}
+        for step, of in (("estimate", first), *steps, ("actual", last))
+    ])  # fmt: skip
 
 
 def step_name(s: Step) -> str:
@@ -254,24 +230,21 @@ def step_name(s: Step) -> str:
 def ways_table(found: AfterTheJob, h: Hindsight) -> pd.DataFrame:
     """Each way as expected then and as it would be expected now."""
     currency = found.currency
-    return _table("way", {
-        way: {
-            "expected then": money(h.then[way], currency), "expected now": money(total, currency),
-            "came to": money(h.actual, currency) if found.bridge and way == found.bridge.way else "",
-        }
+    return pd.DataFrame([
+        {"way": way, "expected then": money(h.then[way], currency), "expected now": money(total, currency),
+         "came to": money(h.actual, currency) if found.bridge and way == found.bridge.way else ""}
         for way, total in sorted(h.now.items(), key=lambda item: item[1])
-    })  # fmt: skip
+    ])  # fmt: skip
 
 
 def held_table(found: AfterTheJob) -> pd.DataFrame:
-    return _table("ranges of", {
-        h.quantity: {
-            "inside": f"{h.inside} of {h.of}", "true share": f"{chance_words(h.low)} to {chance_words(h.high)}",
-            "spread": f"{number(h.factor)} times ({number(h.factor_low)} to {number(h.factor_high)})",
-            "loss": number(h.loss), "says": h.says,
-        }
+    return pd.DataFrame([
+        {"ranges of": h.quantity, "inside": f"{h.inside} of {h.of}",
+         "true share": f"{chance_words(h.low)} to {chance_words(h.high)}",
+         "spread": f"{number(h.factor)} times ({number(h.factor_low)} to {number(h.factor_high)})",
+         "loss": number(h.loss), "says": h.says}
         for h in found.held
-    })  # fmt: skip
+    ])  # fmt: skip
 
 
 def learned_table(found: AfterTheJob) -> pd.DataFrame:
@@ -312,21 +285,25 @@ def _title(found: AfterTheJob) -> tuple[str, str]:
     return (capital(found.case.unit.name), found.case.unit.figures) if found.case else (capital(found.name), "")
 
 
-def first_screen(found: AfterTheJob, width: int = 0) -> str:
+def first_screen(found: AfterTheJob) -> str:
     """Whether the choice was right and what it came to, the largest steps, the ranges, what is learned."""
-    width, (title, figures) = width or terminal_width(), _title(found)
+    width, (title, figures) = terminal_width(), _title(found)
     figures = figures and f"figures: {figures}"
     head = shortened(title, width - len(figures) - 2)
     first, *why = verdict_lines(found)
     table = bridge_table(found, STEPS)
     steps = as_text(table, fold=True, width=width).split("\n") if len(table) else []
     blank = Block([(0, [""] if steps else [])])
+    # which ranges to change and which to leave, by name alone
+    words, says = {"hold": "right", "cannot tell": "too few jobs to tell"}, dict.fromkeys(h.says for h in found.held)
+    by = [f"{words.get(x, x)}: {', '.join(h.quantity for h in found.held if h.says == x)}" for x in says]
+    ranges = [f"{capital('; '.join(by))}."] if by else []
     blocks = [
         Block([(0, [f"{head}{figures.rjust(width - len(head))}".rstrip()])]),
         Block([(0, wrapped(first, width=width).split("\n"))]),
         Block.of("", why, width, 3, 1),
         blank, Block([(2, steps[:1] + steps[2:]), (0, steps[-1:])]), blank,
-        Block.of("Your ranges:", [*held_shortly(found), *filter(None, [chances(found)])], width, 5, 3),
+        Block.of("Your ranges:", [*ranges, *filter(None, [chances(found)])], width, 5, 3),
         Block.of("The log teaches:", learned(found), width, 6, 3),
         Block.of("", [decided(found)] if not found.nothing_written else [], width, 4, 2),
         Block([(0, ["More: --full"])]),
@@ -347,20 +324,20 @@ def full(found: AfterTheJob) -> str:
 
 def main(found: AfterTheJob, *, pictures: bool = True) -> Iterator[Panel | Sheet | Picture]:
     """What an owner reads after a job; without pictures for a terminal."""
+    drawn: list[tuple[str, Picture]] = []
     if pictures:
         from repairecon.after_the_job import charts
 
-        yield from charts.bridge_picture(found)
+        drawn = list(charts.pictures(found))
     elif found.bridge is not None:
         yield Sheet(bridge_table(found), "From the estimate to what it came to")
+    yield from (picture for part, picture in drawn if part == "bridge")
     if found.hindsight is not None:
         yield Sheet(ways_table(found, found.hindsight), f"The ways, then and now, in {found.currency} all in")
     yield Panel("Do the ranges hold", [*all_held(found), *filter(None, [chances(found)])])
-    if pictures:
-        yield from charts.log_pictures(found)
+    yield from (picture for part, picture in drawn if part == "log")
     yield Panel("What the log teaches", learned(found))
-    if pictures:
-        yield from charts.learned_pictures(found)
+    yield from (picture for part, picture in drawn if part == "learned")
 
 
 def rest(found: AfterTheJob) -> Iterator[Panel | Sheet]:
@@ -368,16 +345,13 @@ def rest(found: AfterTheJob) -> Iterator[Panel | Sheet]:
     if found.bridge is not None:
         every = bridge_table(found, len(found.bridge.steps))
         yield Sheet(every, "Every step from the estimate to what it came to")
-    tables = {
-        "The ranges in figures": held_table(found),
-        "Every figure before and after the log": learned_table(found),
-        "Into and out of the stores": movements_table(found),
-    }
-    yield from (Sheet(table, name) for name, table in tables.items() if len(table))
+    tables = {"The ranges in figures": held_table, "Every figure before and after the log": learned_table,
+              "Into and out of the stores": movements_table}  # fmt: skip
+    yield from (Sheet(table, name) for name, make in tables.items() if len(table := make(found)))
 
 
-def page(found: AfterTheJob, today: date | None = None) -> str:
+def page(found: AfterTheJob) -> str:
     from repairecon.show.report import about, render
 
-    panel, where = verdict(found), about(f"Job {found.name}", today or date.today(), _title(found)[1])
+    panel, where = verdict(found), about(f"Job {found.name}", date.today(), _title(found)[1])
     return render(panel.title, where, panel.lines, main(found), rest(found))

@@ -152,14 +152,10 @@ def _receive_lines(lines: Sequence[BookLine], items: BookItems, label: str) -> I
     """What was bought and had not come into the book: what is open on an order first, against that order."""
     bought = [x for x in lines if x.moved.movement == "bought"]
     # by what the rest costs more than the average of the sheet, so that all adds up to what was paid for the job
-    came = {m.number: m for m in items.deliveries if m.order_line and m.cost_unit is not None}
+    came = {m.number: float(m.cost_unit) for m in items.deliveries if m.order_line and m.cost_unit is not None}
     left = sum((x.moved.quantity - x.in_book) * (x.moved.cost_unit or 0.0) for x in bought)
-    spread = [
-        pieces * (float(came[n].cost_unit or 0) - x.moved.cost_unit)
-        for x in bought
-        for n, pieces in x.received
-        if n in came and x.moved.cost_unit
-    ]
+    spread = [pieces * (came[n] - x.moved.cost_unit) for x in bought if x.moved.cost_unit
+              for n, pieces in x.received if n in came]  # fmt: skip
     more = max(left - sum(spread), 0.0) / left if left > 0 and spread else 1.0
     for x in bought:
         rest = x.moved.quantity - x.in_book
@@ -223,19 +219,16 @@ def summary(found: AfterTheJob, made: IntoTheBook) -> str:
          "" if x.moved.cost_unit is None else price(x.moved.cost_unit, found.currency), _in_the_book(x))
         for x in made.lines
     ]  # fmt: skip
-    parts = [
-        f"{head}\n{capital(made.unit)}, {on}. Cost of one: as paid, with its share of the carriage.",
-        as_text(pd.DataFrame(rows, columns=["movement", "on the job", "pieces", "cost of one", "in the book"])),
-    ]
+    table = pd.DataFrame(rows, columns=["movement", "on the job", "pieces", "cost of one", "in the book"])
+    first = f"{head}\n{capital(made.unit)}, {on}. Cost of one: as paid, with its share of the carriage."
+    parts = [first, as_text(table)]
     if made.spare:
         parts.append(f"A spare besides: {made.spare}. Receive it by hand, at what it is worth to you.")
     if made.problems:
         unknown = any(not x.item and not x.left_out for x in made.lines)
         in_the_way = {words for words in TO_GO_ON if any(words in p for p in made.problems) and (words or unknown)}
-        parts += [
-            section("In the way, nothing can be written", made.problems),
-            section("To go on", [o for words, some in TO_GO_ON.items() if words in in_the_way for o in some]),
-        ]
+        to_go_on = [o for words, some in TO_GO_ON.items() if words in in_the_way for o in some]
+        parts += [section("In the way, nothing can be written", made.problems), section("To go on", to_go_on)]
     if done:
         lines = [below(r, found.currency) for r in done.reorder] or ["Nothing is under its minimum."]
         parts += [section("Left of each", [_left(h) for h in done.happened]), section("To be reordered", lines)]
@@ -245,10 +238,8 @@ def summary(found: AfterTheJob, made: IntoTheBook) -> str:
 
 
 def _in_the_book(line: BookLine) -> str:
-    if line.left_out:
-        return "left out"
     if not line.item:
-        return "not known"
+        return "left out" if line.left_out else "not known"
     if line.received:
         came = ", ".join(f"movement {n}" for n, _ in line.received)
         more = "" if line.in_book >= line.moved.quantity else f"{number(line.in_book)} "
@@ -263,8 +254,6 @@ def _in_the_book(line: BookLine) -> str:
 def _left(happened: Happened) -> str:
     """What the job left of an item, and when it was fitted before."""
     where = ", ".join(f"{number(float(q))} in {name}" for name, q in happened.places.items()) or "none left"
-    text = f"{happened.item.name}: {where}."
-    if happened.before is None:
-        return text
     ago = "" if happened.hours_run is None else f", {number(float(happened.hours_run))} hours ago"
-    return f"{text} Fitted before on {happened.before.on_date}{ago}."
+    before = f" Fitted before on {happened.before.on_date}{ago}." if happened.before else ""
+    return f"{happened.item.name}: {where}.{before}"

@@ -242,7 +242,7 @@ def day_of(number: float) -> datetime.date:
 def last_day(card: Item, start: datetime.date | str, inspected: bool = False) -> float:
     """Day number on which what is so old runs out; endless for what is no rubber, nan where no day is known."""
     from repairecon.formulas import valuation
-    from repairecon.standards.materials import shelf_life
+    from repairecon.standards.rubber import shelf_life
 
     first, more = math.inf, 0.0  # initial years of storage, and what an inspection adds
     rubbers = filter(None, (card.material, _GROUP_RUBBER.get(card.shelf_group, "")))

@@ -1,8 +1,7 @@
 """What a mechanic knows of each kind of unit: names, safety, symptoms, causes, looks, limits, remedies, shares."""
 
 from repairecon.kinds.facts import KindFacts, facts, kinds, own_hours, share
-from repairecon.kinds.names import KindMatch, match_kind
-from repairecon.kinds.symptoms import SymptomMatch, found_in, match_symptom, settle
+from repairecon.kinds.matching import KindMatch, SymptomMatch, found_in, match_kind, match_symptom, settle
 from repairecon.kinds.worn import Judgement, worn
 
 __all__ = [

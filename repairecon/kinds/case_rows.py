@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 
 from repairecon.kinds.facts import CarryOn, Failure, KindFacts, Temporary, facts, share
-from repairecon.kinds.symptoms import SymptomMatch
+from repairecon.kinds.matching import SymptomMatch
 from repairecon.kinds.words import meaning
 from repairecon.records import Range
 

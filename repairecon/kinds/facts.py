@@ -16,9 +16,6 @@ from repairecon.records import Range, Source
 Row = Mapping[str, str]
 OwnRebuild = Literal["yes", "with care", "licensed practice only"]
 T = TypeVar("T")
-Needed = Literal["always", "if found", "ashore"]
-StillWorks = Literal["yes", "partly", "no"]
-Mend = Literal["kit", "remedy", "fix", "end", "elsewhere"]
 CarryOnRule = Literal["as long as watched", "until a date", "to the next port", "never"]
 
 
@@ -76,7 +73,7 @@ class Task:
     hours: Range
     tools: tuple[str, ...]
     consumables: tuple[str, ...]
-    needed: Needed
+    needed: Literal["always", "if found", "ashore"]
     source: Source
 
 
@@ -94,7 +91,7 @@ class Failure:
     chance: Range
     seen_at: str
     findings: tuple[str, ...]
-    mend: Mend
+    mend: Literal["kit", "remedy", "fix", "end", "elsewhere"]
     fix_share: float
     fix_hours: float
     source: Source
@@ -146,7 +143,7 @@ class CarryOn:
 
     symptom: str
     when: str
-    still_works: StillWorks
+    still_works: Literal["yes", "partly", "no"]
     may: CarryOnRule
     within_days: float | None
     why: str

@@ -73,6 +73,8 @@ def mended(word: str, known: Collection[str]) -> str:
         return word
     allowed = 1 if len(word) < 8 else 2
     alike = (w for w in known if len(w) >= _SLIP_FROM and abs(len(w) - len(word)) <= allowed)
+    # a slip changes at most two of the letters that two words do not share
+    alike = (w for w in alike if len({*w} ^ {*word}) <= 2 * allowed)
     near = {other: apart for other in alike if (apart := slips(word, other)) <= allowed}
     best = [other for other, apart in near.items() if apart == min(near.values())]
     best = [other for other in best if other[0] == word[0]] or best

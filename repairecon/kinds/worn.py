@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from repairecon.kinds.facts import facts, kinds, of_kind, parts, rows, said_by
-from repairecon.kinds.names import match_kind
+from repairecon.kinds.matching import match_kind
 from repairecon.kinds.words import fold, meaning
 
 Verdict = Literal["within", "worn", "ask"]

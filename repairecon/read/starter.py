@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 
 from repairecon.kinds import match_kind, match_symptom, settle
-from repairecon.kinds.names import LEVELS
+from repairecon.kinds.matching import LEVELS
 from repairecon.read.boat import JOBS, LOG, boat_folder
 from repairecon.read.boat import TABLES as BOAT_TABLES
 from repairecon.read.columns import ANY, BOAT, BOAT_SECTIONS, CASE, CASE_FILES, ENDS, FILES, about, sections

@@ -5,6 +5,6 @@ from __future__ import annotations
 from repairecon.records.base import *  # noqa: F403
 from repairecon.records.case import *  # noqa: F403
 from repairecon.records.done import *  # noqa: F403
-from repairecon.records.spares import *  # noqa: F403  # noqa: F403
+from repairecon.records.spares import *  # noqa: F403
 from repairecon.records.standards import *  # noqa: F403
 from repairecon.records.supply import *  # noqa: F403

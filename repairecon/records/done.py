@@ -172,7 +172,7 @@ class JobLog:
         return tuple(dict.fromkeys(r.job for r in self.rows))
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class ChanceCount:
     """How often an outcome of an event was found under a condition; ``unit`` the kind of unit."""
 

@@ -22,10 +22,8 @@ class Designation:
     """What could be read of a part's written name.
 
     ``dims`` are in mm by their usual letters (``d``, ``D``, ``B``; ``id``, ``cs``, ``od``; ``Li`` ...), ``figures``
-    other numbers, ``marks`` features by name, ``unread`` signs that say nothing here; ``listed`` False: not in the
-    tables, which does not mean that it does not exist. What keeps a part from being ``same`` whatever its size:
-    ``against`` sizes that disagree, ``others`` another thing (words, ``not`` or ``unknown``, why), ``lacks`` a missing
-    piece, ``denied`` a negation, ``conditions`` what must be asked.
+    other numbers, ``marks`` features by name; ``listed`` False: not in the tables, which does not mean that it does not
+    exist. ``doubts`` keep it from being ``same`` whatever its size: the verdict, what the name says, what differs.
     """
 
     text: str
@@ -34,12 +32,7 @@ class Designation:
     dims: Mapping[str, float] = field(default_factory=dict, hash=False)
     figures: Mapping[str, float] = field(default_factory=dict, hash=False)
     marks: Mapping[str, str] = field(default_factory=dict, hash=False)
-    unread: tuple[str, ...] = ()
-    against: tuple[str, ...] = ()
-    others: tuple[tuple[str, str, str], ...] = ()
-    lacks: tuple[str, ...] = ()
-    denied: tuple[str, ...] = ()
-    conditions: tuple[str, ...] = ()
+    doubts: tuple[tuple[AlikeVerdict, str, str], ...] = ()
     listed: bool = True
     status: str = ""
     sources: tuple[str, ...] = ()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from repairecon.standards.equivalents import equivalent, identify
-from repairecon.standards.materials import shelf_life
 from repairecon.standards.measured import which_part
+from repairecon.standards.rubber import shelf_life
 
 __all__ = ["equivalent", "identify", "shelf_life", "which_part"]

@@ -10,20 +10,13 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes
-from repairecon.standards.tables import Row, by, rows
+from repairecon.standards.tables import Row, by, rows, said_of
 from repairecon.standards.words import GAP, PART, Text, exact, millimetres, shown
 
 KIND = "rolling bearing"
 NOT_SAID = "not said"
 DEEP_GROOVE = "deep groove ball bearing"
 _TAPER = "taper roller bearing"
-_JOINED = (
-    (re.compile(r"ABEC[ -]?(\d)"), r"ABEC\1"),
-    (re.compile(r"\bC[ -](\d)\b"), r"C\1"),
-    (re.compile(r"\b2[ -](?=RS|RZ|Z\b|ZR)"), "2"),
-    (re.compile(r"\bP6/?3\b"), "P6 C3"),
-    (re.compile(r"\bCO\b"), "C0"),
-)
 _BEFORE = {"S", "W"}
 _TOKEN = re.compile(rf"[^\s\-/.,;:()_+\[\]{GAP}]+")
 _START = r"(?:(?<![\w./])(?<!\d-)|(?<![\w.])\d{1,2}X(?=\d{4}))"
@@ -93,10 +86,9 @@ def by_name() -> Mapping[str, Listed]:
 
 def read(text: Text) -> Found | None:
     """A rolling bearing's written name; where sure also any number of a series, and three sizes."""
-    for pattern, instead in _JOINED:
-        text.left = pattern.sub(instead, text.left)
-    found = _inch_pair(text) or _eastern(text) or _numbered(text)
-    return found or (_by_sizes(text) if text.sure else None)
+    for row in said_of(KIND, "joined", "writings"):
+        text.left = re.sub(row["pattern"], row["value"], text.left)
+    return _inch_pair(text) or _eastern(text) or _numbered(text) or (_by_sizes(text) if text.sure else None)
 
 
 @cache
@@ -145,8 +137,8 @@ def _numbered(text: Text) -> Found | None:
 def _build(text: Text, found: Found, name: str, prefix: str, end: int) -> None:
     """What a number and the signs around it say of the build, and the sizes of the tables."""
     type_ = found.marks["type"]
-    letter = re.match(r"([ABCE]+[PM]?)(?![A-Z\d])", text.left[end:]) if "angular" in type_ else None
-    if letter and letter[1] in types("angle"):
+    letter = re.match(r"([ABCE]+[PM]?)(?![A-Z\d])", text.left[end:])
+    if "angular" in type_ and letter and letter[1] in types("angle"):
         found.marks["angle"] = types("angle")[letter[1]]
         text.cut(end, end + letter.end())
     if _take_marks(text, found, prefix, end):
@@ -173,36 +165,29 @@ def _eastern(text: Text) -> Found | None:
     if row is None:
         return None
     text.drop("numbering")
-    meaning = row["meaning_2"]
-    number = re.search(r"N[A-Z/]* ?\d{3,4}|\d{4,5}", meaning)
+    number = re.search(r"N[A-Z/]* ?\d{3,4}|\d{4,5}", row["meaning_2"])
     name = _key(number[0]) if number else row["name"]
     part = by_name().get(name.replace("N/NU", "NU"))
-    marks = {"type": part.type if part else meaning, "numbering": "GOST"}
-    for word, sealing in (("two seals", "two contact seals"), ("two shields", "two shields")):
-        if word in meaning:
-            marks["sealing"] = sealing
+    marks = {"type": part.type if part else row["meaning_2"], "numbering": "GOST"}
+    if sealed := re.search("two (seals|shields)", row["meaning_2"]):
+        marks["sealing"] = sealed[0].replace("seals", "contact seals")
     if marks["type"].startswith("cylindrical"):
         marks["flanges"] = re.sub(r"\d", "", name)
-    sizes = dict(zip("dDB", map(exact, row["size_2_mm"].split("x")), strict=True))
-    return Found(KIND, part.name if part else name, dict(part.dims) if part else sizes, marks, [row], part is not None)
-
-
-@cache
-def _codes() -> re.Pattern[str]:
-    """One code of a sign that is made of codes without a rest, the longest first."""
-    written = sorted((c for c in by("bearing_marks", "code") if c not in _BEFORE), key=len, reverse=True)
-    any_code = "|".join(map(re.escape, written))
-    return re.compile(rf"({any_code})(?=(?:{any_code})*$)")
+    sizes = part.dims if part else dict(zip("dDB", map(exact, row["size_2_mm"].split("x")), strict=True))
+    return Found(KIND, part.name if part else name, dict(sizes), marks, [row], part is not None)
 
 
 def _take_marks(text: Text, found: Found, prefix: str, end: int) -> bool:
     """Take the signs anywhere beside a number whose gap ends at a place; True where one joined to it is not known."""
     table = by("bearing_marks", "code")
+    # one code of a sign that is made of codes without a rest, the longest first
+    any_code = "|".join(map(re.escape, sorted(table.keys() - _BEFORE, key=len, reverse=True)))
+    one_code = re.compile(rf"({any_code})(?=(?:{any_code})*$)")
     codes = [] if not prefix else [prefix if prefix in _BEFORE else "SS"]
     unread = False
     for token in list(_TOKEN.finditer(text.left)):
         joined = token.start() >= end and not re.search(rf"[\s,;()\[\]{GAP}]", text.left[end : token.start()])
-        pieces = _codes().findall(token[0])
+        pieces = one_code.findall(token[0])
         if "".join(pieces) == token[0] and (joined or len(pieces) == 1 or any(map(str.isdigit, token[0]))):
             text.cut(*token.span())
             codes += pieces
@@ -210,8 +195,10 @@ def _take_marks(text: Text, found: Found, prefix: str, end: int) -> bool:
             unread = True
         end = token.end() if joined else end
     found.used += [table[code] for code in codes]
-    for feature in dict.fromkeys(table[code]["feature"] for code in codes):
-        values = [table[code]["value"] for code in codes if table[code]["feature"] == feature]
+    said: dict[str, list[str]] = {}
+    for code in codes:
+        said.setdefault(table[code]["feature"], []).append(table[code]["value"])
+    for feature, values in said.items():
         found.marks[feature] = values[0]
         if feature == "sealing" and len(values) > 1:
             # two signs of one side each, such as Z and RS, are of the two sides
@@ -230,11 +217,10 @@ def _build_of(type_: str, name: str) -> dict[str, str]:
     if type_.startswith("cylindrical"):
         marks["flanges"] = re.sub(r"[\d ]", "", name)
     if type_.startswith("needle"):
-        drawn, cage = "drawn cup" in type_, "cage" in type_
-        marks["form"] = "drawn cup" if drawn else "cage and rollers" if cage else "machined rings"
+        marks["form"] = "cage and rollers" if "cage" in type_ else "machined rings"
         marks["inner ring"] = "yes" if "with inner" in type_ else "no"
-        if drawn:
-            marks["ends"] = "closed" if name.startswith("BK") else "open"
+    if "drawn cup" in type_:
+        marks |= {"form": "drawn cup", "ends": "closed" if name.startswith("BK") else "open"}
     return marks
 
 
@@ -266,9 +252,8 @@ def _by_sizes(text: Text) -> Found | None:
                and said.items() <= {**said, **_build_of(p.type, _key(p.name))}.items()]  # fmt: skip
     one_type = len({p.type for p in options}) == 1 and (claims != ["ball"] or len({p.type for p in alike}) == 1)
     certain = one_type and bool(claims or said)
-    best = next((p for p in options if p.type == DEEP_GROOVE), None)
-    if certain and len({p.name for p in options}) == 1:
-        best = options[0]
+    alone = certain and len({p.name for p in options}) == 1
+    best = next((p for p in options if alone or p.type == DEEP_GROOVE), None)
     found = Found(KIND, "x".join(map(shown, dims.values())), dims, listed=bool(options))
     found.marks["type"] = best.type if best else ""
     _take_marks(text, found, "", len(text.left))
@@ -328,15 +313,13 @@ def _clearance(judging: Judging) -> None:
             span = f"{row['clearance_min_um']}-{row['clearance_max_um']} um"
         words.append(f"{group} {span}")
     said = f"radial clearance differs at this bore: wanted {words[0]}, offered {words[1]}"
-    if {want, has} == {"CN", "CM"}:
-        judging.near(f"{said}; CM is a closer choice inside CN, made for electric motors", "clearance")
-    elif has in ("C1", "C2"):
-        judging.refuse(f"{said}; a smaller clearance can jam the bearing when hot or pressed on", "clearance")
-    else:
-        judging.near(said, "clearance")
-        rising = ("CM", "CN", "C3", "C4", "C5")
-        if {want, has} <= set(rising) and rising.index(want) > max(rising.index("CN"), rising.index(has)):
-            judging.caution(
-                "Keep the larger clearance where the maker fits it (hot running, tight fits, motors, alternators): "
-                "less clearance can make the bearing run hot and fail."
-            )
+    closer, smaller = "CM is a closer choice inside CN, made for electric motors", "a smaller clearance can jam"
+    judging.first(
+        ({want, has} == {"CN", "CM"}, "near", f"{said}; {closer}", "clearance"),
+        (has in ("C1", "C2"), "not", f"{said}; {smaller} the bearing when hot or pressed on", "clearance"),
+        (True, "near", said, "clearance"),
+    )
+    rising = ("CM", "CN", "C3", "C4", "C5")
+    if {want, has} <= set(rising) and rising.index(want) > max(rising.index("CN"), rising.index(has)):
+        keep = "Keep the larger clearance where the maker fits it (hot running, tight fits, motors, alternators)"
+        judging.caution(f"{keep}: less clearance can make the bearing run hot and fail.")

@@ -8,40 +8,20 @@ from decimal import Context, Decimal
 from functools import cache
 
 from repairecon.standards.findings import Found, Judging, by_row, compare_sizes
-from repairecon.standards.tables import Row, by, rows
+from repairecon.standards.tables import Row, by, rows, said_of
 from repairecon.standards.words import INCH, NUMBER, Text, exact, share, shown, whole
 
 RIBBED = "multi-rib belt"
 TOOTHED = "toothed belt"
 V_BELT = "V-belt"
-_MM = Decimal(1)
-_RIBS = (
-    (r"(?<![\w.])(?P<ribs>\d{1,2}) ?(?P<side>[DE])?(?P<profile>P[HJKLM]) ?-?(?P<length>\d{3,4})(?![\w.])", _MM, ""),
-    (r"(?<![\w.])(?P<profile>P[HJKLM]) ?(?P<length>\d{3,4})[- /]+(?P<ribs>\d{1,2})(?![\w.])", _MM, ""),
-    (r"(?<![\w.])(?P<length>\d{3,4}) ?(?P<profile>P[HJKLM]) ?(?P<ribs>\d{1,2})(?![\w.])", _MM, ""),
-    (r"(?<![\w.])(?P<length>\d{3,4})(?P<profile>[HJKLM]) ?(?P<ribs>\d{1,2})(?![\w.])", INCH / 10, ""),
-    (r"(?<![\w.])(?P<profile>K)(?P<ribs>\d\d)0(?P<length>\d{3,4})(?![\w.])", INCH / 10,
-     "by the maker's number: it may be the outside length, about 13 mm more"),
-)  # fmt: skip
-"""Writings of a multi-rib belt, the unit [mm] of the length, and what is to be said of it."""
-_TEETH = (
-    (r"(?<![\w.])(?P<length>\d{2,4}) ?(?P<profile>MXL|XXH|XL|XH|L|H) ?-?(?P<width>\d{3})(?![\w.])",
-     "{length}{profile}{width}", (INCH / 10, INCH / 100)),
-    (r"(?<![\w.])(?:HTD[ -]?)?(?P<profile>3M|5M|8M|14M|20M|S\d{1,2}M)[ -](?P<length>\d{3,4})"
-     r"[ -](?P<width>\d{1,3})(?![\w.])", "{length}-{profile}-{width}", (_MM, _MM)),
-    (r"(?<![\w.])(?:HTD[ -]?)?(?P<length>\d{2,4})[ -]?(?:HTD[ -]?)?(?P<profile>3M|5M|8M|14M|20M|8MGT|5MGT|S\d{1,2}M)"
-     r"(?:[ -]?(?P<width>\d{1,3}))?(?![\w.])", "{length}-{profile}-{width}", (_MM, _MM)),
-    (rf"(?<![\w.])(?:(?P<before>{NUMBER})[ -]?)?(?P<profile>AT5|AT10|T2\.5|T5|T10)[ X/-]?(?P<length>\d{{3,4}})"
-     r"(?:[X/ -](?P<width>\d{1,3})(?: ?MM)?)?(?![\w.])", "{profile}/{length}", (_MM, _MM)),
-)  # fmt: skip
-"""Writings of a toothed belt, what each is called, and the units [mm] of its length and width."""
 
 
 def read_ribbed(text: Text) -> Found | None:
     """A multi-rib belt: 6PK1200, PK1200-6, 470K6, K060470."""
-    for pattern, unit, length in _RIBS:
-        sure = unit == _MM or length or text.sure or not re.search(r"\d[HL]\d{3}", text.left)
-        if found := text.take(pattern) if sure else None:
+    for writing in said_of(RIBBED, "part", "writings"):
+        unit, length = exact(writing["length_mm"]), writing["note"]
+        sure = unit == 1 or length or text.sure or not re.search(r"\d[HL]\d{3}", text.left)
+        if found := text.take(writing["pattern"]) if sure else None:
             side, ribs = found.groupdict().get("side") or "", found["ribs"]
             profile = f"P{found['profile'].removeprefix('P')}"
             dims = {"ribs": Decimal(ribs), "Le": Decimal(found["length"]) * unit}
@@ -49,7 +29,7 @@ def read_ribbed(text: Text) -> Found | None:
                      "stretch": "elastic" if side == "E" else ""}  # fmt: skip
             size, row = f"{int(ribs)}{side}{profile}{whole(dims['Le'])}", by("belts_multirib", "profile")[profile]
             belt = by_row(RIBBED, size, dims, row, marks)
-            said = text.take(r"(?<![\w.])(\d{1,2}) ?(?:RIBS?|GROOVES?)(?!\w)") if unit == _MM else None
+            said = text.take(r"(?<![\w.])(\d{1,2}) ?(?:RIBS?|GROOVES?)(?!\w)") if unit == 1 else None
             if said and said[1] != ribs:
                 belt.against.append(f"says {said[0]!r}, but {belt.size} has {ribs}")
             return belt
@@ -60,18 +40,20 @@ def read_toothed(text: Text) -> Found | None:
     """A toothed belt: 225L050, 800-8M-30, 16 T5/510, T5-510-16."""
     if re.search(r"\d ?(?:MXL|XL|\dM|T5|T10)", text.left):
         text.take(r"\b(?:MXL|XL|HTD|AT5|AT10|T5|T10|[358]M|14M)(?= ¦)")  # said once more: XL belt 230XL037
-    for pattern, name, (length_unit, width_unit) in _TEETH:
-        found = re.search(pattern, text.left)
+    for writing in said_of(TOOTHED, "part", "writings"):
+        found = re.search(writing["pattern"], text.left)
         said = found.groupdict() if found else {}
         wide = said.get("before") or said.get("width")
         if found is None or ("before" in said and not (text.sure or wide or "/" in found[0])):
             continue
         text.cut(*found.span())
-        width = Decimal(wide) * width_unit if wide else text.sized("width")
-        dims = {"length": Decimal(said["length"]) * length_unit} | ({} if width is None else {"width": width})
+        width = Decimal(wide) * exact(writing["width_mm"]) if wide else text.sized("width")
+        dims = {"length": Decimal(said["length"]) * exact(writing["length_mm"])}
+        dims |= {} if width is None else {"width": width}
         mark, marked = said["profile"], ((r, r["mark"]) for r in rows("belts_synchronous"))
         row = next((r for r, m in marked if mark in (m.removeprefix("HTD "), *m.replace(" ", "").split("/"))), None)
-        belt = by_row(TOOTHED, name.format(**{**said, "width": said["width"] or "?"}), dims, row, {"profile": mark})
+        size = writing["name"].format(**{**said, "width": said["width"] or "?"})
+        belt = by_row(TOOTHED, size, dims, row, {"profile": mark})
         if row:
             belt.marks["profile word"] = {"roun": "round tooth", "trap": "trapezoidal"}.get(row["profile"][:4], "")
             belt.figures = {"pitch": float(row["pitch_mm"])}
@@ -98,12 +80,12 @@ def compare_profiles(judging: Judging) -> None:
         letter, slack, otherwise = "Le", Decimal("1.5"), "too far"  # 1.5 mm: one of inches, one of mm
     (want, has), gap = judging.sizes(letter), abs(judging.gap(letter))
     said = f"length {shown(has)} against {shown(want)} mm"
-    if gap <= slack:
-        judging.note(f"{said}: the same")
-    elif letter == "Le" and gap <= Decimal("0.015") * want:  # what a tensioner takes up (common practice, no source)
-        judging.near(f"{said}: only if the tensioner has that travel", "length")
-    else:
-        judging.refuse(f"{said}: {otherwise}", "length")
+    taken_up = letter == "Le" and gap <= Decimal("0.015") * want  # by a tensioner (common practice, no source)
+    judging.first(
+        (gap <= slack, "same", f"{said}: the same"),
+        (taken_up, "near", f"{said}: only if the tensioner has that travel", "length"),
+        (True, "not", f"{said}: {otherwise}", "length"),
+    )
     compare_sizes(judging)
 
 
@@ -224,8 +206,7 @@ def _is_section(name: str, number: str, alone: bool) -> bool:
 
 
 def _by_section(name: str, number: str, line: str) -> Found:
-    row = sections().get(name)
-    if row is None:
+    if (row := sections().get(name)) is None:
         return Found(V_BELT, f"{name} {number}".strip(), marks={"section": name}, listed=False)
     found = _of_row(row, row["names"].split()[0])
     if name.startswith("AVX"):
@@ -320,26 +301,21 @@ def _section(judging: Judging) -> bool:
         judging.note(f"same section by two standards: {labels[0]} and {labels[1]}, {profiles[0]}")
         return True
     names = f"{labels[1]} ({profiles[1]}) against {labels[0]} ({profiles[0]})"
-    width = judging.gap("top_width")
-    if abs(width) > WIDTH_SLACK:
-        wide = "wider: rides high" if width > 0 else "narrower: sinks into the groove"
-        judging.refuse(f"{names}: {shown(abs(width))} mm {wide}", "section", "top width")
-        return False
-    if judging.have("height") < 2:
-        judging.near(f"{names}: same groove by top width; a height is not in the table", "section")
-        return True
-    gap = judging.gap("height")
+    width, tall = judging.gap("top_width"), judging.have("height") == 2
+    wide = "wider: rides high" if width > 0 else "narrower: sinks into the groove"
+    fits, most = abs(width) <= WIDTH_SLACK, HEIGHT_SLACK
+    gap = judging.gap("height") if fits and tall else Decimal(0)
     far = f"{names}: like top width, {shown(abs(gap))} mm"
-    if gap > HEIGHT_SLACK:
-        judging.refuse(f"{far} deeper: may run on the bottom of the groove and slip", "section", "height")
-    elif gap < -HEIGHT_SLACK:
-        judging.refuse(f"{far} less deep: less wedge, lower rating; a weak stop-gap", "section", "height")
-    elif gap:
-        deeper = "deeper: must not bottom in the groove" if gap > 0 else "less deep: a little less wedge"
-        judging.near(f"{far} {deeper}", "section", "height")
-    else:
-        judging.near(f"{names}: runs in the same groove, another construction", "section")
-    return True
+    judging.first(
+        (not fits, "not", f"{names}: {shown(abs(width))} mm {wide}", "section", "top width"),
+        (not tall, "near", f"{names}: same groove by top width; a height is not in the table", "section"),
+        (gap > most, "not", f"{far} deeper: may run on the bottom of the groove and slip", "section", "height"),
+        (gap < -most, "not", f"{far} less deep: less wedge, lower rating; a weak stop-gap", "section", "height"),
+        (gap > 0, "near", f"{far} deeper: must not bottom in the groove", "section", "height"),
+        (gap < 0, "near", f"{far} less deep: a little less wedge", "section", "height"),
+        (True, "near", f"{names}: runs in the same groove, another construction", "section"),
+    )
+    return fits
 
 
 def _length(judging: Judging) -> None:
@@ -380,20 +356,17 @@ def _compare_line(judging: Judging, line: str) -> None:
         gap = judging.gap(line, exact(inch[1]) * INCH - want)
         said = f"outside length {shown(inch[1])} in against {shown(inch[0])} in (A, B, C: number + 2, 3, 4 in)"
     slack = INCH_ROUNDING if len(set(judging.marks("number"))) > 1 else Decimal("0.5")
-    if abs(gap) <= slack:
-        judging.note(f"{said}: the same")
-        return
     # a catalogue lists the number of one under the inside length of the other
-    printed = [part.figures.get(f"Li_catalogue{n}_mm") == other.dims.get("Li") for n in (1, 2)
-               for part, other in (judging.both, judging.both[::-1])]  # fmt: skip
-    if line == "Li" and len(set(judging.marks("section"))) == 1 and any(printed):
-        judging.note(f"{said}: a list sells the one as the other")
-        return
-    words = f"{said}: {shown(abs(gap))} mm ({share(gap, want)} %) {'longer' if gap > 0 else 'shorter'}"
+    printed = line == "Li" and len(set(judging.marks("section"))) == 1 and any(
+        part.figures.get(f"Li_catalogue{n}_mm") == other.dims.get("Li") for n in (1, 2)
+        for part, other in (judging.both, judging.both[::-1]))  # fmt: skip
     # a usual tensioner takes up 2 % (common practice, no source); the published list of SPZ sold for 3V goes to 1.7 %
-    if abs(gap) <= Decimal("0.02") * want:
-        judging.near(f"{words}; only if the tensioner has that travel", "length")
-    elif "JIS" in judging.marks("family"):
-        judging.unknown(f"{words}; but what a JIS number names is doubtful: measure round the outside", "length")
-    else:
-        judging.refuse(f"{words}, more than a tensioner usually takes up", "length")
+    taken_up, doubtful = abs(gap) <= Decimal("0.02") * want, "but what a JIS number names is doubtful"
+    words = f"{said}: {shown(abs(gap))} mm ({share(gap, want)} %) {'longer' if gap > 0 else 'shorter'}"
+    judging.first(
+        (abs(gap) <= slack, "same", f"{said}: the same"),
+        (printed, "same", f"{said}: a list sells the one as the other"),
+        (taken_up, "near", f"{words}; only if the tensioner has that travel", "length"),
+        ("JIS" in judging.marks("family"), "unknown", f"{words}; {doubtful}: measure round the outside", "length"),
+        (True, "not", f"{words}, more than a tensioner usually takes up", "length"),
+    )

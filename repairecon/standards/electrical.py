@@ -14,46 +14,31 @@ RELAY = "relay"
 LAMP = "lamp"
 BRUSH = "carbon brush"
 BATTERY = "battery"
-_AMPS = re.compile(rf"(?<![\w.])({NUMBER}) ?(?:A|AMPS?|AMPERES?)(?!\w)")
-_VOLTS = re.compile(rf"(?<![\w.])({NUMBER}) ?(?:V|VOLTS?|VDC|V DC)(?!\w)")
 _SPEED = rf"(?<![\w.])({{}})(?: ?({NUMBER}) ?(?:A|AMPS?)(?!\w)|(?![\w.]))"
 """The speed letters of ``fuse_speeds.csv`` alone or before the current: T, T2A."""
-_GLASS = re.compile(r"(?<![\w.])(5X20|6\.3X3[02]|6X3[02]|6\.3X25|6X25|3AG|8AG)(?: ?MM)?(?![\w.])")
-_STRIP = re.compile(r"\b(SF ?30|SF ?51|ANL)\b")
-_PINS = re.compile(r"(?<![\w.])([45]) ?-?(?:PINS?|POLE|TERMINALS?)(?!\w)")
 _TERMINALS = re.compile(r"(?<![\w./])(30|85|86|87[AB]?)(?![\w.])")
-_POWER = re.compile(rf"(?<![\w.])({NUMBER}(?:/{NUMBER})?) ?(?:W|WATTS?)(?!\w)")
 _BY_SIZES = re.compile(rf"(?<![\w.])({NUMBER})X({NUMBER})X({NUMBER})(?: ?MM)?(?![\w.]*\d)")
 _FESTOON = re.compile(r"(?<![\w.])(?:(\d\d)X)?(\d\d(?:\.\d)?) ?(?:MM)?(?![\w.])")
-_AMP_HOURS = re.compile(rf"(?<![\w.])({NUMBER}) ?AH(?!\w)")
-_SEVERAL_AMPS = re.compile(rf"(?<![\w.])({NUMBER}(?:/{NUMBER})?) ?A(?:MPS?)?(?!\w)")
-_TUBES = {"3AG": "6.3x32", "8AG": "6.3x25", "6X32": "6.3x32", "6X30": "6.3x30"}
 _PINS_OF = {"changeover": "5", "two make": "5", "make": "4"}
-
-
-def _said(text: Text, **patterns: re.Pattern[str]) -> dict[str, str]:
-    return {name: match[1] for name, pattern in patterns.items() if (match := text.take(pattern))}
 
 
 def read_fuse(text: Text) -> Found | None:
     """A fuse: body, current or colour, speed, voltage."""
     text.left = re.sub(r"(\d+) ?MA(?!\w)", lambda m: f"{shown(Decimal(m[1]) / 1000)} A", text.left)
     said = {e.feature: e.value for _, e in text.entries if e.kind == FUSE}
-    glass, strip = text.take(_GLASS), text.take(_STRIP)
-    marks = {"size": strip[1].replace(" ", ""), "form": "bolt-down"} if strip else {}
-    if glass:
-        marks = {"size": _TUBES.get(glass[1], glass[1].lower()), "form": "tube"}
+    form, body = next(iter(text.written("tube", "bolt-down").items()), ("", ""))
+    marks = {"size": body, "form": form}
     letters = "|".join(sorted((row["letter"] for row in rows("fuse_speeds")), key=len, reverse=True))
-    speed = text.take(_SPEED.format(letters)) if glass or said.get("form") == "tube" else None
+    speed = text.take(_SPEED.format(letters)) if "tube" in (form, said.get("form")) else None
     if speed:
         marks["speed"] = speed[1]
-    current = {"current": speed[2]} if speed and speed[2] else _said(text, current=_AMPS)
-    marks |= {name: shown(Decimal(amps)) for name, amps in current.items()} | _said(text, voltage=_VOLTS)
-    size, amps, colour = marks.get("size") or said.get("size", ""), marks.get("current", ""), said.get("colour", "")
+    current = {"current": speed[2]} if speed and speed[2] else text.written("current")
+    marks |= {name: shown(Decimal(amps)) for name, amps in current.items()} | text.written("voltage")
+    size, amps, colour = body or said.get("size", ""), marks.get("current", ""), said.get("colour", "")
     # the colour of a blade fuse tells its current, in its size or, where none is said, in all
     colours = [r["colour"] for r in rows("fuses_blade") if r["current_A"] == amps and r["size"].startswith(size)]
     clash = bool(colour and colours) and colour not in colours
-    row = None if glass else next((r for r in rows("fuses_blade") if r["size"] == size and (
+    row = None if form == "tube" else next((r for r in rows("fuses_blade") if r["size"] == size and (
         r["current_A"] == amps or (not amps and r["colour"] == colour))), None)  # fmt: skip
     if row is not None:
         marks |= {"current": row["current_A"], "size": size, "form": "blade"}
@@ -64,22 +49,22 @@ def read_fuse(text: Text) -> Found | None:
     if not size and "blade" in (marks.get("form"), said.get("form")):
         size = marks["size"] = "regular (type C)"  # the common blade fuse (note of the table)
     found = by_row(FUSE, f"{size} {marks.get('current', '?')} A", {}, row, marks)
-    found.listed = row is not None or bool(glass or strip)
+    found.listed = row is not None or bool(body)
     found.against += [f"says {colour}, but {amps} A is {colours[0]}"] if clash else []
     return found
 
 
 def read_relay(text: Text) -> Found | None:
     """A relay: size, pins, contacts, voltage, current."""
-    pins, terminals = text.take(_PINS), list[str]()
+    pins, terminals = text.written("pins"), list[str]()
     while terminal := text.take(_TERMINALS):
         terminals.append(terminal[1])
-    marks = _said(text, voltage=_VOLTS, current=_SEVERAL_AMPS)
+    marks = text.written("voltage", "current")
     if terminals:
         twice = terminals.count("87") > 1 or "87B" in terminals
         marks["contact"] = "changeover" if "87A" in terminals else "two make" if twice else "make"
     contact = marks.get("contact") or text.feature("contact")
-    count = pins[1] if pins else str(len(terminals)) if len(terminals) > 3 else _PINS_OF.get(contact, "")
+    count = pins.get("pins") or (str(len(terminals)) if len(terminals) > 3 else _PINS_OF.get(contact, ""))
     if count == "4" and not contact:
         contact = marks["contact"] = "make"
     marks["pins"] = count
@@ -110,11 +95,10 @@ def read_lamp(text: Text) -> Found | None:
             found.marks["colour"] = "amber"
     if not (text.sure or found.marks):
         return None
-    if power := text.take(_POWER):
-        if category and found.marks.get("power", power[1]) != power[1]:
-            found.against.append(f"says {power[0]}, but {category} has {found.marks['power']} W")
-        found.marks["power"] = power[1]
-    found.marks |= _said(text, voltage=_VOLTS)
+    said = text.written("power", "voltage")
+    if category and "power" in said and (own := found.marks.get("power", said["power"])) != said["power"]:
+        found.against.append(f"says {said['power']} W, but {category} has {own} W")
+    found.marks |= said
     base = found.marks.get("base", "")
     festoon = any(e.value == "festoon" for _, e in text.entries) or base.startswith("SV")
     if festoon and (length := text.take(_FESTOON)):
@@ -142,7 +126,7 @@ def read_battery(text: Text) -> Found | None:
     row = next((row for row, name in names if text.take(rf"(?<![\w.])(?:{name})(?![\w.])")), None)
     if not (text.sure or row is not None):
         return None
-    marks = _said(text, capacity=_AMP_HOURS, voltage=_VOLTS)
+    marks = text.written("capacity", "voltage")
     if row is not None:
         return by_row(BATTERY, row["name"], {c: exact(row[f"{c}_mm"]) for c in beside(BATTERY)[0]}, row, marks)
     if found := read_sized(text):
@@ -152,9 +136,6 @@ def read_battery(text: Text) -> Found | None:
 
 def compare_electrical(judging: Judging) -> None:
     """All findings on two electrical parts of one kind."""
-    wanted = judging.wanted
     compare(judging)
-    if wanted.kind == FUSE and not all(judging.marks("size")) and judging.verdict == "same":
-        judging.near("the size of the body is not said by both: ask", "size")
     if judging.verdict == "same":
-        judging.note(f"the same by all that is said: {wanted.size}")
+        judging.note(f"the same by all that is said: {judging.wanted.size}")

@@ -9,9 +9,10 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from repairecon.records import Designation, Equivalence
-from repairecon.standards import bearings, belts, electrical, fasteners, hoses, materials, seals
-from repairecon.standards.findings import Found, Judging, compare_features, compare_words, finish
-from repairecon.standards.words import Text, kinds_said, plain
+from repairecon.standards import bearings, belts, electrical, fasteners, rubber, seals
+from repairecon.standards.findings import Found, Judging, compare_features, denied, finish
+from repairecon.standards.tables import said_of
+from repairecon.standards.words import ANY, Text, kinds_said, plain
 
 
 class Family(NamedTuple):
@@ -22,13 +23,34 @@ class Family(NamedTuple):
     alone: bool = True
 
 
+MAKERS = "maker's number"
+
+
+def _read_makers(text: Text) -> Found | None:
+    """A part that no public standard sizes: its maker's number."""
+    number = text.take(r"(?<![\w])[A-Z]{0,4}[- ]?\d[\w./-]{2,}(?!\w)")
+    if number is None or re.search(r"\dX\d", number[0]):
+        return None
+    return Found(MAKERS, re.sub(r"[\s./-]", "", number[0]), listed=False)
+
+
+def _compare_makers(judging: Judging) -> None:
+    unsized = "no public standard sizes such a part"
+    if judging.wanted.size == judging.offered.size:
+        judging.note(f"{unsized}: the two bear the same maker's number")
+        judging.caution("Compared by the maker's number alone: lay the old part beside the new one.")
+    else:
+        differ = f"{unsized}, and the maker's numbers differ: ask the seller which number it replaces, and measure"
+        judging.unknown(differ, "number")
+
+
 FAMILIES = {
     fasteners.THREADED: Family(fasteners.read_thread, fasteners.compare_threads),
     fasteners.CIRCLIP: Family(fasteners.read_ring, fasteners.compare_keyed, alone=False),
     fasteners.KEY: Family(fasteners.read_key, fasteners.compare_keyed, alone=False),
     fasteners.WOODRUFF: Family(fasteners.read_woodruff, fasteners.compare_keyed, alone=False),
     fasteners.PIN: Family(fasteners.read_pin, fasteners.compare_keyed, alone=False),
-    hoses.KIND: Family(hoses.read, hoses.compare, alone=False),
+    rubber.HOSE: Family(rubber.read_hose, rubber.compare_hoses, alone=False),
     seals.PUMP_SEAL: Family(seals.read_pump_seal, seals.compare_pump_seals),
     electrical.FUSE: Family(electrical.read_fuse, electrical.compare_electrical, alone=False),
     electrical.RELAY: Family(electrical.read_relay, electrical.compare_electrical, alone=False),
@@ -41,20 +63,11 @@ FAMILIES = {
     bearings.KIND: Family(bearings.read, bearings.compare),
     seals.LIP_SEAL: Family(seals.read_lip_seal, seals.compare_lip_seals),
     seals.O_RING: Family(seals.read_ring, seals.compare_rings),
-    materials.MAKERS: Family(materials.read_makers, materials.compare_makers, alone=False),
-    materials.KIND: Family(materials.read, materials.no_size),
+    MAKERS: Family(_read_makers, _compare_makers, alone=False),
+    rubber.RUBBER: Family(rubber.read_rubber, rubber.no_size),
 }
 """The families by kind; a name that says no kind is tried in this order."""
-_RUBBER = (seals.O_RING, seals.LIP_SEAL, materials.KIND, hoses.KIND, seals.PUMP_SEAL)
-_QUANTITY = re.compile(
-    r"(?<![\w.\-/X])(?:(?:PACK|PACKET|BAG|SET|BOX|QTY|QUANTITY|LOT)(?: OF)?[ :]*\d{1,4}"
-    r"|\d{1,4} ?(?:X|PCS?|PCES|PIECES?|OFF|STK|STUCK|STUECK|STUKS|ST|PIEZAS|PEZZI|UNITS?|EA)(?=[ ),;\]]|$)"
-    r"|\d{1,2} ?NO\.?(?= ))(?![\w.])"
-    r"|^(?:TWO|THREE|FOUR|FIVE|SIX|EIGHT|TEN)(?= (?:OIL|LIP|SHAFT|BALL|BEARING|O-|O |BELT|V-|[\d.]+X))"
-)
-_TIMES = re.compile(r"(?<=[A-Z¦)])[ (]X ?\d{1,2}(?=\)?$)")
-_SOLD_WHOLE = ("rolling bearing", "lip seal", "circlip", "fuse", "relay", "lamp")
-"""Kinds of which no size is written behind a last x, so that x2 is a number of pieces."""
+_RUBBER = (seals.O_RING, seals.LIP_SEAL, rubber.RUBBER, rubber.HOSE, seals.PUMP_SEAL)
 _NEGATION = re.compile(
     r"\b(?:NOT(?: AN?| THE)?(?: SAME AS)?|INSTEAD OF|IN PLACE OF|IN LIEU OF|RATHER THAN|"
     r"UNLIKE|EXCEPT|OTHER THAN|DIFFERENT (?:FROM|TO)|NICHT|STATT|ANSTATT|PAS|WAS|FORMERLY|NO LONGER)\b(?!\.)"
@@ -83,34 +96,27 @@ def _read(words: str, kind: str) -> Designation | None:
     said = f"{words[: denial.start()]} ; {words[stop:]}"
     found = _positive(said, kind) if re.search(r"\d", said) else None
     if found is not None and (found.size or found.dims):
-        return replace(found, denied=(*found.denied, words[denial.start() : stop].strip()))
-    denied = _positive(f"{words[denial.end() : stop]} ; {said}", kind)
-    if denied is None:
-        return None
-    return replace(denied, denied=(*denied.denied, denial[0]), marks={**denied.marks, "denied": "yes"})
+        return replace(found, doubts=(*found.doubts, denied(words[denial.start() : stop].strip())))
+    part = _positive(f"{words[denial.end() : stop]} ; {said}", kind)
+    return part and replace(part, doubts=(*part.doubts, denied(denial[0])), marks={**part.marks, "denied": "yes"})
 
 
 def _positive(words: str, kind: str) -> Designation | None:
     said = [k for k in kinds_said(words) if k in FAMILIES]
-    if kind and kind not in said and not (said and kind == materials.KIND):
-        said = [kind, *said] if not said or kind in FAMILIES else said
+    if kind in FAMILIES and kind not in said and (not said or kind != rubber.RUBBER):
+        said.insert(0, kind)
     if belts.V_BELT in said:
         said = [belts.RIBBED, belts.TOOTHED, *said]
-    for name in said:
-        if (found := _of_kind(words, name, True)) is not None:
-            return found
-    if said and not set(said) <= {materials.MAKERS}:
-        return _of_kind(words, materials.KIND, False)
-    loose = kinds_said(words)
-    if "seal" in loose or "ring" in loose:
+    if found := next(filter(None, (_of_kind(words, name, True) for name in said)), None):
+        return found
+    if said and not set(said) <= {MAKERS}:
+        return _of_kind(words, rubber.RUBBER, False)
+    if loose := {"seal", "ring"} & set(kinds_said(words)):
         order = (seals.O_RING, seals.LIP_SEAL) if "ring" in loose else (seals.LIP_SEAL, seals.O_RING)
-        for name in order:
-            found = _of_kind(words, name, True)
-            if found is not None and found.size:
-                return found
-        ring = _of_kind(words, seals.O_RING, True) if "ring" in loose else None
-        return ring or _of_kind(words, materials.KIND, False)
-    return next((found for name in FAMILIES if (found := _of_kind(words, name, False)) is not None), None)
+        read = [part for name in order if (part := _of_kind(words, name, True))
+                and (part.size or ("ring" in loose and name == seals.O_RING))]  # fmt: skip
+        return min(read, key=lambda part: not part.size, default=None) or _of_kind(words, rubber.RUBBER, False)
+    return next(filter(None, (_of_kind(words, name, False) for name in FAMILIES)), None)
 
 
 def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
@@ -118,7 +124,9 @@ def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
     if not (sure or family.alone):
         return None
     text = Text(words, kind, sure)
-    while text.take(_QUANTITY) or (kind in _SOLD_WHOLE and text.take(_TIMES)):
+    # x2 at the end is a number of pieces of such kinds alone of which no size is written so
+    pieces = [*said_of(ANY, "quantity", "writings"), *said_of(kind, "quantity", "writings")]
+    while any(text.take(row["pattern"]) for row in pieces):
         pass
     text.take_labelled()
     text.take_phrases()
@@ -128,12 +136,12 @@ def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
     # a second designation in one name must name the same size
     belt = kind == belts.V_BELT
     probe = Text(text.left, kind, belt and bool(re.search(r"\b[A-EZ] ?\d", text.left)))
-    second = kind != materials.KIND and bool(found.size) and (probe.sure or family.alone)
+    second = kind != rubber.RUBBER and bool(found.size) and (probe.sure or family.alone)
     again = family.read(probe) if second else None
     if again is not None and again.dims:
         text.left = probe.left
         common = set(found.dims) & set(again.dims)
-        slack = belts.INCH_ROUNDING if belt else materials.SAME_SIZE
+        slack = belts.INCH_ROUNDING if belt else rubber.SAME_SIZE
         apart = any(abs(found.dims[c] - again.dims[c]) > slack for c in common)
         if apart and "x" in again.size:
             found.against.append(f"says {again.size}, but {found.size} is another size")
@@ -160,7 +168,7 @@ def equivalent(
         return Equivalence("unknown", reasons, (), want, offer)
     want, offer = _said_beside(want, fluid, material_wanted), _said_beside(offer, "", material_offered)
     judging = Judging(want, offer)
-    if fluid and not materials.fluids_of(fluid):
+    if fluid and not rubber.fluids_of(fluid):
         judging.note(f"the table of materials does not know {fluid!r}: nothing is said about it")
         judging.caution(f"Ask how the part stands {fluid!r}: the tables do not know it.")
     if want.kind != offer.kind:
@@ -169,9 +177,10 @@ def equivalent(
     compare_features(judging)
     FAMILIES[want.kind].compare(judging)
     if want.kind in _RUBBER:
-        materials.compare(judging, fluid)
-    compare_words(want, "wanted", judging)
-    compare_words(offer, "offered", judging)
+        rubber.compare_materials(judging, fluid)
+    for part, whose in ((want, "wanted"), (offer, "offered")):
+        for verdict, says, differs in part.doubts:  # no word that is not understood leaves ``same``
+            judging.find(verdict, f"the {whose} name {says}", differs)
     for part, whose in ((offer, "offer"), (want, "wanted part")):
         # a name that says only what a part is not can never be the same
         if "denied" in part.marks and judging.verdict in ("same", "near"):
@@ -195,17 +204,17 @@ def _with_help(text: str, part: Designation | None, other: Designation | None) -
 
 def _said_beside(part: Designation, fluid: str, material: str) -> Designation:
     """The part with the material that was said beside its name, and with what it meets where its name says nothing."""
-    said = materials.material_of(material) or plain(material)
+    said = rubber.material_of(material) or plain(material)
     marks = dict(part.marks)
     if said and (part.kind, said) != (bearings.KIND, "steel"):
         marks["material"] = said
-    met = {names[0] for names in materials.fluids_of(fluid)}
+    met = {names[0] for names in rubber.fluids_of(fluid)}
     if part.kind == fasteners.THREADED and "seawater" in met:
         marks.setdefault("place", "sea water")
     if part.kind == bearings.KIND and met & {"seawater", "water_cold"}:
         marks.setdefault("place", "wet")
     carried = {"seawater": "raw water", "diesel": "diesel fuel", "fuel": "fuel", "glycol_coolant": "coolant"}
-    if part.kind == hoses.KIND and (services := [carried[name] for name in met if name in carried]):
+    if part.kind == rubber.HOSE and (services := [carried[name] for name in met if name in carried]):
         marks.setdefault("service", services[0])
     return replace(part, marks=marks)
 
@@ -219,13 +228,9 @@ _VERDICTS = {
 
 
 def same_part(wanted: str, offered: str, fluid: str = "") -> tuple[str, dict[str, object]]:
-    """Whether an offered part is the wanted one: the words for the screen, and plain data.
-
-    The data hold ``verdict``, ``reasons``, ``differs``, ``caution``, ``status``, ``sources`` and ``parts``, the wanted
-    one first.
-    """
+    """Whether an offered part is the wanted one: the words for the screen, and plain data."""
     found = equivalent(wanted, offered, fluid=fluid)
-    known = bool(materials.fluids_of(fluid)) if fluid else None
+    known = bool(rubber.fluids_of(fluid)) if fluid else None
     lines = [f"Wanted {wanted}, offered {offered}: {_VERDICTS[found.verdict]}."]
     lines += [f"  {reason}" for reason in found.reasons]
     lines += [f"  Caution: {words}" for words in found.caution]

@@ -18,7 +18,7 @@ from repairecon.standards.findings import (
     compare_features,
     compare_sizes,
 )
-from repairecon.standards.tables import Row, by, rows
+from repairecon.standards.tables import Row, by, rows, said_of
 from repairecon.standards.words import NUMBER, PART, Text, exact, millimetres, shown
 
 CIRCLIP = "circlip"
@@ -33,10 +33,6 @@ _INCH = re.compile(
     rf"(?<![\w./])({PART}){_INCH_SIGN}? ?X ?({PART})(?:{_INCH_SIGN}? ?X ?({PART}))? ?({_INCH_SIGN})?(?!\w)"
 )
 _KEY_NUMBER = re.compile(r"(?<![\w./])(?:#|NO\.? ?|NR\.? ?)?(\d{3,4}(?:\.5)?)(?![\w./]| ?MM)")
-_PINS = {
-    "spring pin, heavy": "ISO 8752", "spring pin, light": "ISO 13337", "spring pin, coiled": "ISO 8750",
-    "split pin": "ISO 1234", "taper pin": "ISO 2339", "parallel pin": "ISO 2338", "grooved pin": "ISO 8739",
-}  # fmt: skip
 _STANDARD_PIN = re.compile(rf"(?<![\w./])({NUMBER})(?: ?M6|H8)?(?:X({NUMBER}))?(?: ?MM)?(?![\d/]|X\d|\.\d)(?!\w)")
 
 
@@ -91,13 +87,12 @@ def read_key(text: Text) -> Found | None:
     size = text.take(_SIZE)
     if size is None or size[3] is None:
         return None
-    letter = text.take(r"(?<![A-Z\d.])(?:FORM ?)?(AB|[AB])(?![\w.])") if not size[1] else None
+    form = size[1] or text.written("form").get("form", "")
     dims = dict(zip(("b", "h", "length"), [Decimal(s) for s in size.group(2, 3, 4) if s], strict=False))
     if "length" not in dims and (long := text.sized("length")):
         dims["length"] = long
     keys = (r for r in rows("circlips_keys") if r["item"] == KEY)
     row = next((r for r in keys if (exact(r["b_mm"]), exact(r["h_mm"])) == (dims["b"], dims["h"])), None)
-    form = size[1] or (letter[1] if letter else "")
     return by_row(KEY, "x".join(map(shown, dims.values())), dims, row, {"form": form})
 
 
@@ -150,7 +145,8 @@ def read_pin(text: Text) -> Found | None:
         item = "spring pin, coiled" if "coiled" in item else f"spring pin, {duty}"
         text.drop("duty", "item")
     dims = {"nominal": Decimal(size[1])} | ({"length": Decimal(size[2])} if size[2] else {})
-    row = by("pins_clips", "designation").get(f"{_PINS[item]} - {shown(dims['nominal'])}")
+    standard = next(row["value"] for row in said_of(PIN, "standard") if row["name"] == item)
+    row = by("pins_clips", "designation").get(f"{standard} - {shown(dims['nominal'])}")
     return by_row(PIN, f"{item} {'x'.join(map(shown, dims.values()))}", dims, row, {"item": item})
 
 
@@ -161,8 +157,6 @@ def compare_keyed(judging: Judging) -> None:
         judging.absent(TAKEN_AS_WRITTEN, "same")
     else:
         judging.absent("is not in the table of sizes: measure it", "unknown", "size")
-    if wanted.kind == CIRCLIP and not any(judging.marks("place")):
-        judging.unknown("say whether the ring sits on a shaft (DIN 471) or in a bore (DIN 472)", "place")
     alike = compare(judging) if wanted.dims and offered.dims else False
     if alike and judging.have("thickness_s") == 2 and (gap := judging.gap("thickness_s")):
         want, has = judging.sizes("thickness_s")
@@ -191,24 +185,11 @@ _PIPE = (
     re.compile(rf"(?<![\w./])({_PIPE_NAMES}) ?-? ?((?:\d+[ -])?\d/\d+|\d(?![\d./]))(?: ?\"| ?IN(?:CH)?)?(?![\w/])"),
     re.compile(rf"(?<![\w./])()((?:\d+[ -])?\d/\d+|\d(?![\d./]))(?:\"| ?IN(?:CH)?)? ?-? ?({_PIPE_NAMES})(?![\w])"),
 )
-_GRADE = re.compile(
-    r"(?<![\w.])(A[1-8]|C[134]|F1|D[2468])(?:[- ]?(50|70|80|100))?(?![\w.])"
-    r"|(?<![\w.])(?:GRADE |CLASS |STRENGTH )?(4\.6|4\.8|5\.8|6\.8|8\.8|10\.9|12\.9)(?![\w.])"
-    r"|(?<![\w.])(?:AISI ?|GRADE ?)?(316|304|303)(L|TI)?(?![\w.])"
-)
-_CONE = re.compile(
-    r"\bJIC\b(?: ?37(?: ?DEG(?:REES?)?)?)?|\bSAE ?45\b(?: ?DEG(?:REES?)?)?|(?<![\w.])(?:37|45) ?DEG(?:REES?)?"
-    r" ?(?:FLARE|CONE)"
-)
 _LENGTH = re.compile(rf"X ?({PART})\"?(?![\w/])")
 _FAMILIES = {"BSPP": "G", "G": "G", "BSPT": "R", "R": "R", "RC": "Rc", "RP": "Rp", "BSP": "BSP", "NPT": "NPT",
              "NPTF": "NPTF", "NPSM": "NPSM"}  # fmt: skip
-_DASH_SIZE = re.compile(r"(?<![\w.])(?:(JIC|ORB|ORFS) ?-(\d{1,2})|-(\d{1,2}) ?(JIC|ORB|ORFS))(?![\w.])")
 _DASH_FORMS = {"JIC": ("jic_37_thread", "37"), "ORB": ("orb_thread", "O-ring port"),
                "ORFS": ("orfs_thread", "O-ring face")}  # fmt: skip
-STEELS = {"316": "A4", "304": "A2", "303": "A1"}
-_BETTER = ("C1", "C4", "F1", "C3", "A1", "A3", "A2", "D2", "D4", "A5", "A4", "D6", "A8", "D8")
-"""Steels by how well they stand salt, the worst first (ISO 3506 and common practice, from memory)."""
 
 
 @cache
@@ -237,19 +218,16 @@ def read_thread(text: Text) -> Found | None:
     taper = family in ("R", "Rc", "NPT", "NPTF")
     if said and taper != (said == "tapered"):
         found.against.append(f"says {said}, but {found.size} is {'tapered' if taper else 'parallel'}")
-    if grade := text.take(_GRADE):
-        steel = STEELS.get(grade[4] or "", grade[1] or "")
-        found.marks |= {"steel": steel, "class": grade[2] or grade[3] or "", "material": "stainless" if steel else ""}
+    if grade := text.written("grade"):
+        steel = grade.get("steel") or grade.get("grade", "")
+        found.marks |= {"steel": steel, "class": grade.get("class", ""), "material": "stainless" if steel else ""}
     if re.search(r"\bDIN ?93[13]\b|\bISO ?401[47]\b", text.words):
         found.marks |= {"item": "bolt", "head": "hexagon"}
     features = {e.feature for _, e in text.entries}
     bolt = "head" not in features and any(e.value == "bolt" for _, e in text.entries)
     if bolt or re.search(r"\bHEX|\bSECHSKANT", text.words):
         found.marks.setdefault("head", "hexagon")  # what a bolt has where nobody says more (common practice)
-    if cone := text.take(_CONE):
-        found.marks["cone"] = "45" if "45" in cone[0] else "37"
-    if bend := text.take(r"(?<![\w.])(45|60|90) ?(?:DEG(?:REES?)?|°)(?!\w)"):
-        found.marks["bend"] = bend[1]
+    found.marks |= text.written("cone", "bend")
     if "length" not in found.dims and (long := text.sized("length")):
         found.dims["length"] = long
     if found.marks["thread"][0] == "M" and text.sure and "pitch word" in features:
@@ -261,10 +239,10 @@ def read_thread(text: Text) -> Found | None:
 
 def _dash_size(text: Text) -> Found | None:
     """A hydraulic fitting by its dash size: JIC -8, -8 ORB: one dash names another thread for each form of seal."""
-    match = text.take(_DASH_SIZE)
-    if match is None:
+    said = text.written("dash size")
+    if not said:
         return None
-    form, dash = match[1] or match[4], f"-{int(match[2] or match[3])}"
+    form, dash = said["form"], f"-{int(said['dash'])}"
     row, (column, cone) = by("hose_fittings_dash", "dash").get(dash), _DASH_FORMS[form]
     listed = row is not None and bool(row[column])
     marks = {"thread": row[column], "cone": cone} if row and listed else {"thread": f"{form} {dash}"}
@@ -346,13 +324,17 @@ def compare_threads(judging: Judging) -> None:
 def _threads(judging: Judging) -> bool:
     """Findings on the threads; False where they do not join."""
     want, has = judging.marks("thread")
+    # what the table of threads that are taken for each other says, in either order, of two sizes or two families
+    families = {want.split()[0], has.split()[0]} if want.split()[1:] == has.split()[1:] else set()
+    row = next((row for row in rows("threads_fit") if {row["wanted"], row["offered"]} == {want, has} or any(
+        set(pair.split()) == families for pair in filter(None, row["families"].split("|")))), None)  # fmt: skip
     if want == has:
         if not judging.wanted.listed:
             judging.unknown(f"{want} is not in the table of threads: measure diameter and pitch", "thread")
         judging.note(f"same thread: {want}")
-    elif {want.split()[0], has.split()[0]} == {"G", "BSP"} and want.split()[1:] == has.split()[1:]:
+    elif families == {"G", "BSP"}:
         judging.near("BSP alone may be parallel (G) or taper (R): ask", "thread")
-    elif row := _fit(want, has):
+    elif row:
         judging.used(row)
         verdict: AlikeVerdict = "not" if row["verdict"] == "not" else "near"
         judging.find(verdict, f"{has} against {want}: {row['note']}", "thread")
@@ -365,13 +347,6 @@ def _threads(judging: Judging) -> bool:
     return True
 
 
-def _fit(want: str, has: str) -> Row | None:
-    """What the table of threads that are taken for each other says, in either order, of two sizes or two families."""
-    families = {want.split()[0], has.split()[0]} if want.split()[1:] == has.split()[1:] else set()
-    return next((row for row in rows("threads_fit") if {row["wanted"], row["offered"]} == {want, has} or any(
-        set(pair.split()) == families for pair in filter(None, row["families"].split("|")))), None)  # fmt: skip
-
-
 def _steels(judging: Judging) -> None:
     (want, has), wet = judging.marks("steel"), "sea water" in judging.marks("place")
     table = by("stainless_grades", "grade")
@@ -379,17 +354,16 @@ def _steels(judging: Judging) -> None:
     if want == has:
         if want in table and wet:
             judging.caution(f"{want} under sea water: {table[want]['immersed_seawater']}")
-    elif want and has:
-        worse = _BETTER.index(has) < _BETTER.index(want)
-        if worse and wet:
-            judging.refuse(f"{has} against {want}: in sea water {table[has]['immersed_seawater']}", "steel")
-        elif worse:
-            judging.near(f"{has} against {want}: {table[has]['against_A4']}; pits sooner in salt", "steel")
-        else:
-            judging.near(f"{has} stands salt better than {want} or as well; it may replace it", "steel")
-    elif want and (other := judging.offered.marks.get("material", "stainless")) != "stainless":
-        judging.refuse(f"{other} against stainless {want}: it rusts or is weaker", "steel")
-    elif want:
-        judging.near(f"the offer does not say its steel, {want} is wanted: ask for the mark on the head", "steel")
-    else:
-        judging.near(f"the offer is {has}; the steel of the old one was not said", "steel")
+        return
+    order = ["", *(row["grade"] for row in rows("stainless_grades"))]  # by how well they stand salt, the worst first
+    both, worse, row = bool(want and has), order.index(has) < order.index(want), table.get(has, {})
+    other = judging.offered.marks.get("material", "stainless")
+    mark, against = "ask for the mark on the head", f"{has} against {want}"
+    judging.first(
+        (both and worse and wet, "not", f"{against}: in sea water {row.get('immersed_seawater')}", "steel"),
+        (both and worse, "near", f"{against}: {row.get('against_A4')}; pits sooner in salt", "steel"),
+        (both, "near", f"{has} stands salt better than {want} or as well; it may replace it", "steel"),
+        (has, "near", f"the offer is {has}; the steel of the old one was not said", "steel"),
+        (other != "stainless", "not", f"{other} against stainless {want}: it rusts or is weaker", "steel"),
+        (True, "near", f"the offer does not say its steel, {want} is wanted: {mark}", "steel"),
+    )

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache, partialmethod
-from typing import cast
+from typing import Any, cast
 
 from repairecon.records import AlikeVerdict, Designation, Equivalence, worst_status
-from repairecon.standards.tables import Row, rows, trust
+from repairecon.standards.tables import Row, rows, said_of, trust
 from repairecon.standards.words import PART, Text, exact, millimetres, shown
 
 SLACK = Decimal("0.06")
@@ -23,21 +23,24 @@ _CHAIN = re.compile(
 _SINGLE = re.compile(rf"(?<![\w.\-/])({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")(?!\w)")
 _FIGURES = re.compile(r"[-+.#]*\d+(?:[./-]\d+)*[-+./\"]*")
 _ORDER: tuple[AlikeVerdict, ...] = ("same", "near", "unknown", "not")
-_GENERIC = {
-    "seal": ("O-ring", "lip seal", "pump shaft seal", "rubber part"),
-    "V-belt": ("multi-rib belt", "toothed belt"),
-    "maker's number": ("rubber part",),
-    "ring": ("O-ring", "circlip", "rubber part", "lip seal"),
-}
-"""Names that are said of parts which have a name of their own too."""
+
+
+def denied(words: str) -> tuple[AlikeVerdict, str, str]:
+    """The doubt that words of denial raise."""
+    return "near", f"says {words!r}: ask which part is meant", "words"
+
+
+_DOUBTS: Mapping[str, Callable[[str], tuple[AlikeVerdict, str, str]]] = {
+    "lack": lambda words: ("not", f"says {words!r}: not the whole part", "completeness"), "negation": denied,
+    "condition": lambda words: ("near", f"says {words!r}: ask", "words"),
+}  # fmt: skip
 
 
 @cache
 def beside(kind: str) -> tuple[tuple[str, ...], Mapping[str, str]]:
     """The letters of a chain of sizes like 25x40x7 of a kind, and by which letters a labelled size goes."""
-    own = [row for row in rows("measured_kinds") if row["kind"] == kind]
-    chain = " ".join(row["value"] for row in own if row["role"] == "chain")
-    return tuple(chain.split()), {row["name"]: row["value"] for row in own if row["role"] == "beside"}
+    chain = " ".join(row["value"] for row in said_of(kind, "chain"))
+    return tuple(chain.split()), {row["name"]: row["value"] for row in said_of(kind, "beside")}
 
 
 @dataclass
@@ -74,16 +77,23 @@ def finish(text: Text, found: Found) -> Designation:
     unread = _sizes_beside(text, found)
     status, sources = trust(found.used)
     found.others += [(words, e.value, e.why) for words, e in text.entries if e.role == "other"]
-    found.others += [(words, "unknown", f"it names a {e.kind}") for words, e in text.entries if e.role == "kind"
-                     and e.kind != found.kind and found.kind not in _GENERIC.get(e.kind, ())]  # fmt: skip
-    lacks, denied, conditions = (tuple(words for words, e in text.entries if e.role == role)
-                                 for role in ("lack", "negation", "condition"))  # fmt: skip
+    called = {found.kind, *(row["name"] for row in said_of(found.kind, "called"))}  # a lip seal is a seal, too
+    found.others += [(words, "unknown", f"it names a {e.kind}") for words, e in text.entries
+                     if e.role == "kind" and e.kind not in called]  # fmt: skip
+    doubts: list[tuple[AlikeVerdict, str, str]] = [("not", sentence, "size") for sentence in found.against]
+    for words, verdict, why in found.others:
+        said = f"says {words!r}: {why or 'another thing than the part itself'}"
+        doubts.append(("not", said, "kind") if verdict == "not" else ("unknown", f"{said}; ask what is meant", "kind"))
+    for role, doubt in _DOUBTS.items():
+        doubts += [doubt(words) for words, entry in text.entries if entry.role == role]
+    for words in (*unread, *text.rest()):
+        figures, said = _FIGURES.fullmatch(words), f"says {words!r}, which"
+        doubts.append(("unknown", f"{said} may name another size: measure it", "words") if figures else
+                      ("near", f"{said} is in no table: ask", "words"))  # fmt: skip
     return Designation(
         text=text.words, kind=found.kind, size=found.size, figures=found.figures, listed=found.listed, status=status,
         dims={letter: float(value) for letter, value in found.dims.items()},
-        marks={name: value for name, value in found.marks.items() if value},
-        unread=(*unread, *text.rest()), against=tuple(found.against), others=tuple(found.others),
-        lacks=lacks, denied=denied, conditions=conditions, sources=sources,
+        marks={name: value for name, value in found.marks.items() if value}, doubts=tuple(doubts), sources=sources,
     )  # fmt: skip
 
 
@@ -136,6 +146,10 @@ class Judging:
         self.verdict = max(self.verdict, verdict, key=_ORDER.index)
         self._reasons.append(reason)
         self._differs.extend(differs)
+
+    def first(self, *rules: tuple[Any, ...]) -> None:
+        """The finding of the first rule that holds; a rule is whether it holds, and what ``find`` takes."""
+        self.find(*next(finding for holds, *finding in rules if holds))
 
     near = partialmethod(find, "near")
     refuse = partialmethod(find, "not")
@@ -192,9 +206,9 @@ class Judging:
 def compare_features(judging: Judging, after: str = "") -> None:
     """Findings on the features of ``features.csv`` that come first, or after the sizes."""
     for row in rows("features"):
-        want, has = judging.marks(row["feature"], row["usual"])
         if (row["kind"], row["after"]) != (judging.wanted.kind, after):
             continue
+        want, has = judging.marks(row["feature"], row["usual"])
         name, why = row["feature"], f": {row['why']}" if row["why"] else ""
         verdict, said = row["differs"], f"{name} {has} against {want}{why}"
         if pair := _pair(row, want, has, judging):
@@ -227,27 +241,6 @@ def _pair(feature: Row, want: str, has: str, judging: Judging) -> Row | None:
     return None
 
 
-def compare_words(part: Designation, whose: str, judging: Judging) -> None:
-    """Findings on what a name says beside its size: no word that is not understood leaves ``same``."""
-    says = f"the {whose} name says"
-    for sentence in part.against:
-        judging.refuse(f"the {whose} name {sentence}", "size")
-    for words, value, why in part.others:
-        said, no_part = f"{says} {words!r}: {why or 'another thing than the part itself'}", value == "not"
-        judging.find("not" if no_part else "unknown", said if no_part else f"{said}; ask what is meant", "kind")
-    for words in part.lacks:
-        judging.refuse(f"{says} {words!r}: not the whole part", "completeness")
-    for words in part.denied:
-        judging.near(f"{says} {words!r}: ask which part is meant", "words")
-    for words in part.conditions:
-        judging.near(f"{says} {words!r}: ask", "words")
-    for words in part.unread:
-        if _FIGURES.fullmatch(words):
-            judging.unknown(f"{says} {words!r}, which may name another size: measure it", "words")
-        else:
-            judging.near(f"{says} {words!r}, which is in no table: ask", "words")
-
-
 def compare_sizes(judging: Judging) -> bool:
     """Findings on the sizes [mm] of ``sizes.csv``; True where those that must be the same are."""
     own = [row for row in rows("sizes") if row["kind"] == judging.wanted.kind and judging.have(row["letter"])]
@@ -275,21 +268,11 @@ def _same_size(row: Row, judging: Judging) -> bool:
     return False
 
 
-CAUTIONS = {
-    "lip seal": "Feel the shaft where the lip ran: on a groove a new seal of any make will leak.",
-    "pump shaft seal": "Compare shaft, seat bore, seat depth and working length with the old seal before you fit it.",
-    "carbon brush": "Size is not all: ask the grade, the lead and the shape of the running face.",
-    "battery": "See where the poles are, the hold-down and the capacity, and the charge voltage.",
-    "fuse": "A fuse protects the cable: take the current that the cable stands, never a larger one.",
-}
-"""What can go wrong with a part of a kind although it fits."""
-
-
 def compare(judging: Judging) -> bool:
     """Findings on the sizes of two parts, then on what ``features.csv`` compares after them; True where sizes agree."""
     alike = compare_sizes(judging)
     if alike:
         compare_features(judging, after="sizes")
-    if judging.wanted.kind in CAUTIONS:
-        judging.caution(CAUTIONS[judging.wanted.kind])
+    for row in said_of(judging.wanted.kind, "caution"):
+        judging.caution(row["value"])
     return alike

@@ -7,29 +7,16 @@ from decimal import Decimal
 from functools import cache
 
 from repairecon.standards.findings import TAKEN_AS_WRITTEN, Found, Judging, by_row, compare
-from repairecon.standards.hoses import written_bore
-from repairecon.standards.materials import material_of, take_material
-from repairecon.standards.tables import Row, by, rows
+from repairecon.standards.rubber import material_of, take_material, written_bore
+from repairecon.standards.tables import Row, by, rows, said_of
 from repairecon.standards.words import INCH, NUMBER, PART, Text, exact, inches, share, shown
 
 O_RING = "O-ring"
-_CODED = re.compile(
-    r"\b(?:AS ?-?568 ?[A-D]?|BS(?: ?1806)?|ISO ?3601(?:-1)?|DASH(?: NO\.?)?|(?<![\w.-])2(?=-\d{3}))"
-    r"[ :-]*-?(\d{3})(?![\d.X])"
-)
-_DASH = re.compile(r"(?:^|(?<=[\s¦]))-(\d{3})(?![\d.X])")
-_BARE = re.compile(r"(?:^|(?<=[\s¦]))(?:OR[ -]?)?(\d{3})(?![\w.X\"]| ?MM)")
 _JAPANESE = re.compile(r"(?:\bJIS(?: ?B ?2401)?[ -]*)?(?:(?<=\s)|^|(?<=[-¦]))([PG])[ -]?(\d{1,3}(?:\.\d)?A?)(?![\w.])")
-_METRIC_STANDARDS = re.compile(r"\b(?:DIN|ISO) ?(?:3771|3601(?:-1)?)(?=[ :,])|\bGB/?T ?3452(?:\.1)?|\bJIS ?B ?2401\b")
 _PAIR = re.compile(rf"(?<![\w./-])(?:OR ?)?({NUMBER})X({NUMBER})(?:X?(?= ?MM))?(?: ?MM)?(?![\w/]*X|\d|\.\d)(?!\w)")
 _TRIPLE = re.compile(rf"(?<![\w./-])({NUMBER})X({NUMBER})X({NUMBER})(?: ?MM)?(?![\w/])")
 _LABELLED_PAIR = re.compile(rf"\b([IO])\.?D\.? ?[=:]? ?({NUMBER})X({NUMBER})(?: ?MM)?(?![\w/]*X|\d|\.\d)(?!\w)")
 _INCH_PAIR = re.compile(rf"(?<![\w./-])({PART})\s*(?:\"|IN(?:CH)?)?\s*X\s*({PART})\s*(?:\"|IN\b|INCH)")
-_NOMINAL = {
-    "1/16": Decimal("0.070"), "3/32": Decimal("0.103"), "1/8": Decimal("0.139"), "3/16": Decimal("0.210"),
-    "1/4": Decimal("0.275"),
-}  # fmt: skip
-"""Real sections [in] of the nominal ones that inch rings are called by (AS568, from memory)."""
 NOMINAL_SLACK = Decimal("0.03")
 """How far the real inside diameter may be from the nominal one [in]."""
 INCH_SLACK = Decimal("0.02")
@@ -49,10 +36,11 @@ def by_size() -> dict[tuple[Decimal, Decimal], Row]:
 
 def read_ring(text: Text) -> Found | None:
     """An O-ring's written name; where sure also bare numbers and sizes."""
-    coded = text.take(_CODED) or text.take(_DASH) or (text.take(_BARE) if text.sure else None)
+    coded = text.written("dash") or (text.written("bare dash") if text.sure else {})
     found: Found | None = None
     if coded:
-        found = _from_row(f"-{coded[1]}", by("oring_as568", "dash").get(f"-{coded[1]}"))
+        dash = f"-{next(iter(coded.values()))}"
+        found = _from_row(dash, by("oring_as568", "dash").get(dash))
         found.marks["system"] = "inch"
     else:
         japanese = _JAPANESE.search(text.left)
@@ -60,7 +48,7 @@ def read_ring(text: Text) -> Found | None:
             text.cut(*japanese.span())
             code = japanese[1] + japanese[2]
             found = _from_row(code, by("oring_metric", "code").get(code))
-    text.take(_METRIC_STANDARDS)
+    text.written("standard")
     found = found or _from_sizes(text)
     if found is None and text.sure and material_of(text.left):
         found = Found(O_RING)  # a ring of which only the material is said
@@ -117,8 +105,9 @@ def _inch_ring(first: str, second: str) -> Found | None:
     inner, cord = inches(first), inches(second)
     if not inner or not cord:
         return None
-    real = _NOMINAL.get(second)
-    if real is not None:
+    # real sections [in] of the nominal ones that inch rings are called by
+    known = (row["value"] for row in said_of(O_RING, "nominal section", "writings") if row["pattern"] == second)
+    if real := exact(next(known, 0)):
         same_cord = (r for r in rows("oring_as568") if exact(r["cs_in"]) == real)
         best = min(same_cord, key=lambda r: abs(exact(r["id_in"]) - inner))
         if abs(exact(best["id_in"]) - inner) <= NOMINAL_SLACK:
@@ -256,8 +245,6 @@ def compare_lip_seals(judging: Judging) -> None:
 
 PUMP_SEAL = "pump shaft seal"
 _PUMP_SEAL = re.compile(r"(?<![\w])([NK])([UB]) ?(0\d\d|100)(?:([RLS])([01]))?(?!\w)")
-_HANDS = {"R": "right", "L": "left"}
-_LENGTHS = {"N": "normal", "K": "short"}
 _PARTS = {"face": "face", "seat face": "face", "secondary seal": "secondary seal", "spring": "spring or metal",
           "metal": "spring or metal"}  # fmt: skip
 """What the five letters of EN 12756 are of, and in the words of mechanical_seal_materials.csv."""
@@ -266,10 +253,11 @@ _PARTS = {"face": "face", "seat face": "face", "secondary seal": "secondary seal
 def read_pump_seal(text: Text) -> Found | None:
     """A mechanical seal of a pump: by EN 12756 (NU043S0 and five letters of what it is made of) or by its shaft."""
     if code := text.take(_PUMP_SEAL):
-        size, column = "".join(code.group(1, 2, 3)), f"designation_{_LENGTHS[code[1]]}"
-        row = next((r for r in rows("mechanical_seals") if r[column] == size.replace("B", "U")), None)
-        marks = {"lengths": _LENGTHS[code[1]], "balance": "unbalanced" if code[2] == "U" else "balanced",
-                 "hand": _HANDS.get(code[4] or "", ""), "seat": code[5] or ""}  # fmt: skip
+        size, lengths = "".join(code.group(1, 2, 3)), "normal" if code[1] == "N" else "short"
+        listed = (r for r in rows("mechanical_seals") if r[f"designation_{lengths}"] == size.replace("B", "U"))
+        row, hand = next(listed, None), {"R": "right", "L": "left"}.get(code[4] or "", "")
+        balance = "unbalanced" if code[2] == "U" else "balanced"
+        marks = {"lengths": lengths, "balance": balance, "hand": hand, "seat": code[5] or ""}
         means = {(r["part"], r["code"]): r["material"] for r in rows("mechanical_seal_materials")}
         letters = ("|".join(letter for of, letter in means if of == part) for part in _PARTS.values())
         if made := text.take(rf"(?<![\w.]){''.join(f'({letter})' for letter in letters)}(?!\w)"):

@@ -28,6 +28,12 @@ def by(name: str, column: str) -> Mapping[str, Row]:
     return MappingProxyType({row[column]: row for row in reversed(rows(name)) if row[column]})
 
 
+@cache
+def said_of(kind: str, role: str, table: str = "measured_kinds") -> tuple[Row, ...]:
+    """Rows of a kind and role: how it is measured and what else to mind, or by ``writings`` how it is written."""
+    return tuple(row for row in rows(table) if (row["kind"], row["role"]) == (kind, role))
+
+
 def trust(used: Iterable[Row]) -> tuple[str, tuple[str, ...]]:
     """Worst status and the sources of some rows."""
     taken = tuple(used)

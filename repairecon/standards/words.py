@@ -14,7 +14,7 @@ from functools import cache
 from types import MappingProxyType
 from typing import NamedTuple
 
-from repairecon.standards.tables import rows
+from repairecon.standards.tables import rows, said_of
 
 LONGEST = 200
 """Characters; a longer name is no designation."""
@@ -227,6 +227,19 @@ class Text:
     def drop(self, *features: str) -> None:
         """Leave out what the phrases say of some features: the reader has used it."""
         self.entries = [(w, e) for w, e in self.entries if e.kind != self.kind or e.feature not in features]
+
+    def written(self, *features: str) -> dict[str, str]:
+        """Take what the name says of features of its kind, by that of their writings which comes first in it."""
+        found: dict[str, str] = {}
+        for feature in features:
+            writings = said_of(self.kind, feature, "writings")
+            ways = [(row["value"], match) for row in writings if (match := re.search(row["pattern"], self.left))]
+            if ways:
+                value, match = min(ways, key=lambda way: way[1].start())
+                self.cut(*match.span())
+                named = {name: said for name, said in match.groupdict().items() if said}
+                found |= named or {feature: value or next(filter(None, match.groups()))}
+        return found
 
     def sized(self, *labels: str) -> Decimal | None:
         """Take the size [mm] of the first of some labels that was written beside the name."""

@@ -16,7 +16,7 @@ from repairecon.rebuild_or_buy.draws import by_steps, generator
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.lives import Life, case_before, life_of
 from repairecon.rebuild_or_buy.years import cost_away
-from repairecon.records import BoatUnit, Case, Years
+from repairecon.records import BoatUnit, Years
 
 Floats = NDArray[np.float64]
 DRAWS = 1024
@@ -38,14 +38,9 @@ class Failing:
     totals: Floats = field(repr=False)
 
     @property
-    def more_away(self) -> float:
-        """What being away from base adds, as often as she is."""
-        return self.years.p_away * cost_away(self.years, self.lost_day)
-
-    @property
     def mean(self) -> float:
-        """Expected cost of a failure, exact."""
-        return self.total + self.more_away
+        """Expected cost of a failure, exact: with what being away from base adds, as often as she is."""
+        return self.total + self.years.p_away * cost_away(self.years, self.lost_day)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -115,25 +110,21 @@ def unit_line(
     )  # fmt: skip
     # what a spare aboard spares each time, the days that it takes to fit not spared
     swap_days = mean_of(cost.years.swap_hours) / terms.hours_per_day
-    spared = cost.more_away + max(cost.days - swap_days, 0.0) * cost.lost_day
-    rate = (1.0 + case.years.discount_rate) / (1.0 + case.years.inflation_rate) - 1.0
+    away = cost.years.p_away * cost_away(cost.years, cost.lost_day)
+    spared = away + max(cost.days - swap_days, 0.0) * cost.lost_day
+    years = case.years
+    rate = (1.0 + years.discount_rate) / (1.0 + years.inflation_rate) - 1.0
+    # a spare is bought, dies on the shelf or is sold with the boat
+    span = min(years.horizon_years or years.shelf_life_years, years.shelf_life_years)
+    resale = years.resale_share * price if years.horizon_years and years.horizon_years < years.shelf_life_years else 0.0
+    spare_cost = renewal.equivalent_annual_cost(price - resale * (1.0 + rate) ** -span, rate, span)
     return replace(
         line, way=best, cost_each=cost.mean, days=cost.days, expected=unit.count * p * cost.mean, price_new=price,
-        spare_worth=unit.count * a_year * spared, spare_cost=_spare_cost(price, case, rate),
-        renew_saves=unit.count * renew_saves(life, cost, rate),
-        cost_without=case.years.p_away * mean_of(case.years.cost_away),
+        spare_worth=unit.count * a_year * spared, spare_cost=spare_cost,
+        renew_saves=unit.count * renew_saves(life, cost, rate), cost_without=years.p_away * mean_of(years.cost_away),
         lost_day=cost.lost_day, order_days=mean_of(new.lead_days) if new.lead_days else 0.0,
         bring_days=papers.toml.section("boat").number("bring_days") or BRING_DAYS,
     ), cost  # fmt: skip
-
-
-def _spare_cost(price: float, case: Case, rate: float) -> float:
-    """What having a spare costs a year: it is bought, dies on the shelf or is sold with the boat [home money/year]."""
-    years = case.years
-    span = min(years.horizon_years or years.shelf_life_years, years.shelf_life_years)
-    resale = years.resale_share * price if years.horizon_years and years.horizon_years < years.shelf_life_years else 0.0
-    sold = resale * (1.0 + rate) ** -span
-    return renewal.equivalent_annual_cost(price - sold, rate, span)
 
 
 def renew_saves(life: Life, cost: Failing, rate: float) -> float:

@@ -104,13 +104,11 @@ def caption(b: BoatLine) -> str:
     """What to do about the dearest unit."""
     unit = max(b.units, key=lambda u: u.expected or 0.0).unit
     pays = {step.kind for step in b.steps if step.of == unit}
-    todo = "neither a spare nor renewing it pays, so look after it and keep the money ready"
-    if SPARE in pays:
-        todo = "a spare aboard pays"
-    elif RENEW in pays:
-        todo = "renewing it before it fails pays"
-    elif b.spares and unit in b.spares.units:
-        todo = "its spare is aboard, keep that in order"
+    todo = next(words for holds, words in (
+        (SPARE in pays, "a spare aboard pays"), (RENEW in pays, "renewing it before it fails pays"),
+        (b.spares and unit in b.spares.units, "its spare is aboard, keep that in order"),
+        (True, "neither a spare nor renewing it pays, so look after it and keep the money ready"),
+    ) if holds)  # fmt: skip
     return f"Begin with the longest bar, {unit}: {todo}."
 
 
@@ -174,12 +172,6 @@ def _named(u: UnitLine) -> str:
 
 def unit_table(b: BoatLine) -> pd.DataFrame:
     """A row a unit, the likeliest to fail first."""
-
-    def spare_of(u: UnitLine) -> str:
-        if u.spare_worth is None or u.spare_cost is None:
-            return "?"
-        return "pays" if u.spare_worth > u.spare_cost else "no"
-
     rows = [
         {
             "unit": _named(u),
@@ -189,10 +181,11 @@ def unit_table(b: BoatLine) -> pd.DataFrame:
             "half gone in": f"{whole(u.due_years)} years" if isfinite(u.due_years) else "-",
             "costs each": "?" if u.cost_each is None else money(u.cost_each, b.currency),
             "days": "?" if u.days is None else whole(u.days),
-            "spare": "aboard" if b.spares and u.unit in b.spares.units else spare_of(u),
+            "spare": "aboard" if b.spares and u.unit in b.spares.units else "?" if u.spare_cost is None else
+            "pays" if (u.spare_worth or 0.0) > u.spare_cost else "no",
         }
         for u in sorted(b.units, key=lambda u: (-u.p_fails, u.unit))
-    ]
+    ]  # fmt: skip
     return pd.DataFrame(rows)
 
 

@@ -115,6 +115,7 @@ def sheet_of(tmp_path: Path, closed: Closed, rows: str) -> Closed:
 def test_whatever_is_written_down_is_what_it_came_to(folder: str) -> None:
     """Every line of every way told with other figures: no estimate is left in the actual, and the steps add up."""
     case, rng = read_case(DATA / folder), random.Random(6)
+    estimate = Estimate(case, (), {}, 18.0)
     blank = Done(
         kind="",
         name="",
@@ -146,14 +147,14 @@ def test_whatever_is_written_down_is_what_it_came_to(folder: str) -> None:
             seal="",
         )
         rows, owner = [replace(blank, kind="way", name=way.way, days=12.5)], 0.0
-        for line in Estimate(case, (), {}, 18.0).lines(way.way, settled(case, decision, Actual(tuple(rows)))):
+        for line in estimate.lines(way.way, settled(case, decision, Actual(tuple(rows)))):
             told = replace(blank, kind=line.kind, name=line.name, paid=100 * rng.random(), hours=rng.random() * 9)
             if line.kind in ("part", "unit", "carriage", "refund"):
                 told = replace(told, hours=None, quantity=2.0 if line.kind == "part" else None)
             elif worker(case, told) == "owner":
                 owner += told.hours or 0.0
             rows.append(told)
-        b = bridge(case, decision, Actual(tuple(rows)), {})
+        b = bridge(case, decision, Actual(tuple(rows)), {}, estimate.model.buying)
         paid = sum((-1 if r.kind == "refund" else 1) * (r.paid or 0.0) for r in rows)
         assert (b.actual["cash"], b.actual["own hours"], b.actual["days"]) == pytest.approx((paid, owner, 12.5))
         assert sum(s.amount for s in b.steps) == pytest.approx(b.difference, abs=1e-6)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -14,9 +15,16 @@ from scipy import stats
 from repairecon import read_case
 from repairecon.after_the_job import learning
 from repairecon.formulas.bayes import LinearBelief
+from repairecon.rebuild_or_buy import draws
 
 DATA = Path(__file__).parents[2] / "data"
 PARTS = {"chance": self_check.chance_ranks, "pace": self_check.pace_ranks, "drift": self_check.drift_ranks}
+
+
+@pytest.fixture(autouse=True)
+def tables_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The table of a range that does not change from job to job is made once."""
+    monkeypatch.setattr(draws, "value_table", cache(draws.value_table))
 
 
 def even(ranks: np.ndarray, bars: int = 10) -> float:
@@ -64,5 +72,5 @@ def test_a_truth_that_the_belief_does_not_know_is_noticed(monkeypatch: pytest.Mo
         return replace(truth, tasks=tuple(replace(t, hours=t.hours.scaled(4.0)) for t in truth.tasks))
 
     monkeypatch.setattr(self_check, "truth_of", slow)
-    ranks = self_check.chain_ranks(read_case(DATA / "alternator"), "rebuild here", 24, 0, seed=5, draws=512)
+    ranks = self_check.chain_ranks(read_case(DATA / "alternator"), "rebuild here", 16, 0, seed=5, draws=512)
     assert np.mean(ranks > 0.9) > 0.4

@@ -5,8 +5,6 @@ from __future__ import annotations
 import copy
 import json
 import shutil
-import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -236,8 +234,7 @@ def test_a_changed_decision_ends_with_2(boat: Path, capsys: pytest.CaptureFixtur
 
 
 def test_report_is_one_offline_page_and_the_job_is_logged_too(boat: Path, tmp_path: Path) -> None:
-    line = [sys.executable, "-m", "repairecon", "after-the-job", str(boat), "--report", str(tmp_path / "r.html")]
-    subprocess.run([*line, "--add-to-log"], check=True, capture_output=True)
+    assert main(["after-the-job", str(boat), "--report", str(tmp_path / "r.html"), "--add-to-log"]) == 0
     assert boat.name in repairecon.read_log(boat.parent / "job_log").jobs
     page = (tmp_path / "r.html").read_text(encoding="utf-8")
     assert "Do the ranges hold" in page

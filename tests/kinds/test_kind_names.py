@@ -5,23 +5,29 @@ from __future__ import annotations
 import pytest
 from kinds.spellings import spellings
 
-from repairecon.kinds import facts, kinds, match_kind, settle
+from repairecon.kinds import KindMatch, facts, kinds, match_kind, settle
 from repairecon.kinds.facts import rows
-from repairecon.kinds.names import LEVELS
+from repairecon.kinds.matching import LEVELS
 
 ORDER = [r["safety_class"] for r in rows("safety_classes")]
-WRITTEN = [(kind, text) for kind in kinds() for n in (kind, *facts(kind).other_names) for text in spellings(n)]
 
 
-def test_thousands_of_spellings_find_their_kind() -> None:
-    assert len(WRITTEN) > 3000
-    lost = [(k, text) for k, text in WRITTEN if k not in match_kind(text).candidates]
+@pytest.fixture(scope="module")
+def written() -> list[tuple[str, str, KindMatch]]:
+    """Kind, a spelling of one of its names, and what that is taken for."""
+    named = ((kind, name) for kind in kinds() for name in (kind, *facts(kind).other_names))
+    return [(kind, text, match_kind(text)) for kind, name in named for text in spellings(name)]
+
+
+def test_thousands_of_spellings_find_their_kind(written: list[tuple[str, str, KindMatch]]) -> None:
+    assert len(written) > 3000
+    lost = [(kind, text) for kind, text, match in written if kind not in match.candidates]
     assert len(lost) <= 5, lost
 
 
-def test_no_spelling_loses_its_safety() -> None:
-    for kind, text in WRITTEN:
-        match, known = match_kind(text), facts(kind)
+def test_no_spelling_loses_its_safety(written: list[tuple[str, str, KindMatch]]) -> None:
+    for kind, text, match in written:
+        known = facts(kind)
         if kind in match.candidates or match.kind == "":
             assert LEVELS.index(match.own_rebuild) >= LEVELS.index(known.own_rebuild), text
         if kind in match.candidates:

@@ -68,6 +68,7 @@ KEYS = {
     "seal_types": ("code",),
     "seals": ("designation",),
     "sizes": ("kind", "letter"),
+    "writings": ("kind", "role", "pattern"),
 }
 
 

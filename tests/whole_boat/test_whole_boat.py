@@ -16,6 +16,7 @@ from repairecon.read.problems import Problems
 from repairecon.read.starter import new_boat, new_case
 from repairecon.rebuild_or_buy.command import CaseLine
 from repairecon.records import CaseError, Range, RepaireconError
+from repairecon.whole_boat import answer
 from repairecon.whole_boat.answer import (
     JOB,
     BoatLine,
@@ -28,7 +29,7 @@ from repairecon.whole_boat.answer import (
     whole_boat,
     whole_boats,
 )
-from repairecon.whole_boat.units import UnitLine, life_of, season, unit_line
+from repairecon.whole_boat.units import Failing, Life, UnitLine, life_of, renew_saves, season, unit_line
 from repairecon.whole_boat.words import caption, first_screen, page, spares_words
 
 # invented figures
@@ -72,12 +73,16 @@ def found(boat: Path) -> BoatLine:
     return whole_boat(boat)
 
 
+@pytest.fixture(scope="module")
+def lines(boat: Path) -> list[tuple[UnitLine, Failing | None]]:
+    """Her units before they fail within a year, with what that costs."""
+    papers = read_papers(boat, Problems())
+    return [unit_line(papers, u, 1.0) for u in papers.units]
+
+
 @pytest.mark.parametrize("unit", range(4))
 def test_chance_to_fail_against_a_plain_simulation(boat: Path, unit: int) -> None:
     """Lives drawn by both clocks, thrown away where they are over already: the rest says how often it fails."""
-    from dataclasses import replace
-
-    from repairecon.read.case_folder import unit_case
     papers = read_papers(boat, Problems())
     of = papers.units[unit]
     case = unit_case(papers, replace(of, price_new=of.price_new or Range(1.0, 1.0, 1.0)))
@@ -114,9 +119,7 @@ def _drawn(r: Range, rng: np.random.Generator, n: int) -> np.ndarray:
     return np.asarray(r.low + width * stats.beta(a, b).rvs(n, random_state=rng))
 
 
-def test_the_season_against_a_plain_simulation(boat: Path) -> None:
-    papers = read_papers(boat, Problems())
-    lines = [unit_line(papers, u, 1.0) for u in papers.units]
+def test_the_season_against_a_plain_simulation(lines: list[tuple[UnitLine, Failing | None]]) -> None:
     made = season(lines, 1.0)
     rng, n = np.random.default_rng(11), 60_000
     total, stopped = np.zeros(n), np.zeros(n, dtype=bool)
@@ -136,9 +139,9 @@ def test_the_season_against_a_plain_simulation(boat: Path) -> None:
     assert made.left_out == ("autopilot",)
 
 
-def test_a_spare_aboard_is_no_stop_and_one_more_unit_leaves_the_others_alone(boat: Path) -> None:
-    papers = read_papers(boat, Problems())
-    lines = [unit_line(papers, u, 1.0) for u in papers.units]
+def test_a_spare_aboard_is_no_stop_and_one_more_unit_leaves_the_others_alone(
+    lines: list[tuple[UnitLine, Failing | None]],
+) -> None:
     both = season(lines, 1.0)
     spared = season(lines, 1.0, frozenset({"raw water pump"}))
     assert spared.p_stops == pytest.approx(1 - (1 - both.p_stops) / (1 - lines[0][0].p_fails))
@@ -168,12 +171,12 @@ def test_the_answer_shows_itself_in_short_and_the_page_of_two_has_both(found: Bo
     assert caption(found).startswith("Begin with the longest bar, ")
 
 
-def test_several_boats_and_none_stops_the_rest(boat: Path, tmp_path: Path) -> None:
+def test_several_boats_and_none_stops_the_rest(boat: Path, found: BoatLine, tmp_path: Path) -> None:
     (tmp_path / "boat.toml").write_text('[boat]\nname = "Other"\nbase = 5\n')
     folders = [boat, tmp_path, tmp_path / "none"]
-    boats = list(whole_boats(folders))
+    boats = list(whole_boats(folders, workers=2))
     assert [type(b) for b in boats] == [BoatLine, NoBoat, NoBoat]
-    assert list(whole_boats(folders, workers=2)) == boats
+    assert boats == [found, *whole_boats(folders[1:])]
     data = as_json(boats)
     assert len(data["boats"]) == 1  # type: ignore[arg-type]
     assert len(data["failed"]) == 3  # type: ignore[arg-type]
@@ -182,8 +185,10 @@ def test_several_boats_and_none_stops_the_rest(boat: Path, tmp_path: Path) -> No
 
 
 def test_the_command_answers_what_it_can_and_says_so_by_its_code(
-    boat: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    boat: Path, found: BoatLine, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    real = answer.whole_boat
+    monkeypatch.setattr(answer, "whole_boat", lambda at, *more: found if at == str(boat) else real(at, *more))
     assert main(["whole-boat", str(boat), "--workers", "1", "--json"]) == 2
     assert len(json.loads(capsys.readouterr().out)["boats"]) == 1
     new_boat(tmp_path / "new")
@@ -222,17 +227,12 @@ def test_steps_come_in_the_order_of_what_they_save_for_money_and_hours() -> None
     assert isinstance(made[0], Step)
 
 
-def test_renewing_pays_from_the_best_age_on(boat: Path) -> None:
+def test_renewing_pays_from_the_best_age_on(boat: Path, lines: list[tuple[UnitLine, Failing | None]]) -> None:
     """It breaks even near the age of least cost a year (Barlow and Hunter 1960, from memory), found by scipy alone."""
-    from dataclasses import replace
-
     from scipy import integrate, optimize
 
-    from repairecon.whole_boat.units import Failing, Life, renew_saves
-
-    papers = read_papers(boat, Problems())
-    _, cost = unit_line(papers, papers.units[0], 1.0)
-    assert isinstance(cost, Failing)
+    papers, cost = read_papers(boat, Problems()), lines[0][1]
+    assert cost is not None
     case_life = life_of(unit_case(papers, papers.units[0]), papers.units[0], papers.today)[0]
     clocks = replace(case_life.clocks, life_years=np.array([9.0]), life_hours=np.array([np.inf]), weights=np.ones(1))
     planned = cost.total - cost.lost_day * cost.days
