@@ -1,4 +1,5 @@
-"""The one advice: what to do now, what it comes to, against what, by what margin, and on what basis."""
+"""The safety screen, the verdict with its margin, and the one advice: what to do now, what it comes to, against what,
+by what margin, and on what basis."""
 
 from __future__ import annotations
 
@@ -8,16 +9,18 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+import pandas as pd
 
-from repairecon.rebuild_or_buy import verdict
+from repairecon.formulas.tree import certainty_equivalent
 from repairecon.rebuild_or_buy.bench import STRIP, StopWhen, Worth, looks_at_hand, places, stop_when
-from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.lives import in_service, life_is_stated
 from repairecon.rebuild_or_buy.model import Model
+from repairecon.rebuild_or_buy.outcomes import SIMPLE, TOTAL, Outcomes
 from repairecon.rebuild_or_buy.sensitivity import DAY, HOUR, Number, lead_gone
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import Floats
-from repairecon.rebuild_or_buy.years import break_even_life
+from repairecon.rebuild_or_buy.years import Horizon, break_even_life
+from repairecon.records import Case, Way
 
 if TYPE_CHECKING:
     from repairecon.rebuild_or_buy.answer import Answer
@@ -39,8 +42,118 @@ LIFE_AHEAD, STRETCHED = 10.0, (0.2, 5.0)
 """Years over which, and factors by which, the life at which it turns is looked for where the owner says neither."""
 REACH = 50.0
 UNSOURCED = ("assumed", "common practice")
+OFFHAND = ("pattern", "second-hand")
+SAME = 1e-9
+"""Share of a total by which two ways may differ and still cost the same."""
 
 
+# ---- the safety screen ----
+def screen(case: Case) -> dict[str, str]:
+    """Way -> why it may not be chosen on price alone ('' where it may). Common practice, no source: units that steer,
+    keep water out, or hold gas or fuel are never chosen as pattern, second-hand or own rebuild on price alone. A
+    written waiver lifts it."""
+    return {w.way: "" if w.way in case.waivers else _bar(case, w) for w in case.ways}
+
+
+def waived(case: Case) -> tuple[str, ...]:
+    """A sentence for each way that the owner took past the safety screen, with the written reason."""
+    barred = {w.way: _bar(case, w) for w in case.ways if w.way in case.waivers}
+    return tuple(
+        f"You waived the safety screen for {way} ({bar}) because: {case.waivers[way].rstrip('.')}."
+        for way, bar in barred.items() if bar
+    )  # fmt: skip
+
+
+def _bar(case: Case, way: Way) -> str:
+    kinds = {way.kind} | ({case.way(way.bought).kind} if way.bought else set())
+    barred = [k for k in OFFHAND if k in kinds]
+    if way.traits.rebuilds == "here":
+        barred.append("own rebuild")
+    if way.never:
+        return f"not to be done: {way.not_when}" if way.not_when else "not to be done: it must not be carried on"
+    licensed = ("licensed practice only",) if case.unit.own_rebuild == "licensed practice only" else ()
+    classes = case.unit.safety or licensed
+    if not classes and case.unit.certificate_needed:
+        # an owner may rebuild it with care; what is bought without the maker's name needs its certificate
+        barred, classes = [k for k in barred if k == "pattern"], ("certificate needed",)
+    if not classes or not barred:
+        return ""
+    return f"{' and '.join(classes)}: {' and '.join(barred)} not on price alone"
+
+
+# ---- the verdict ----
+@dataclass(frozen=True)
+class Verdict:
+    """The choice with its margin. ``gap`` is the expected total saved against ``second``. ``ties`` are ways that cost
+    the same as the best; of these it is the simplest, then the quickest."""
+
+    best: str
+    second: str
+    gap: float
+    p_best_below_second: float
+    near_tie: bool
+    fastest: str
+    steadiest: str
+    ties: tuple[str, ...]
+
+
+def verdict(case: Case, table: pd.DataFrame, outcomes: Outcomes) -> Verdict:
+    """The choice by this job alone; a tie goes to the simpler way, then to the quicker."""
+    open_ways = table[table["allowed"]]
+    totals, days = open_ways["total_mean"], open_ways["days_mean"]
+    least = float(totals.min())
+    ties = [str(w) for w, t in totals.items() if t - least <= SAME * max(abs(least), 1.0)]
+    best = min(ties, key=lambda w: (SIMPLE.index(case.way(w).kind), float(days[w]), w))
+    others = totals.drop(best).sort_values(kind="stable")
+    second, gap, p_below = str(others.index[0]) if len(others) else "", 0.0, 1.0
+    if second:
+        gap = float(others.iloc[0]) - float(totals[best])
+        p_below = float(outcomes.beats[outcomes.ways.index(best), outcomes.ways.index(second)])
+    return Verdict(
+        best=best, second=second, gap=gap, p_best_below_second=p_below,
+        near_tie=bool(second) and near_tie(case, gap, float(totals[best]), p_below), fastest=str(days.idxmin()),
+        steadiest=str(open_ways["total_p90"].idxmin()), ties=tuple(w for w in ties if w != best),
+    )  # fmt: skip
+
+
+def near_tie(case: Case, gap: float, total: float, p_below: float) -> bool:
+    """Whether the two cheapest ways are too close to call: the gap is under ``near_tie_share`` of the cheapest total,
+    or under twice that while the cheapest beats the second in less than ``near_tie_chance``."""
+    share, limit = gap / abs(total) if total else 0.0, case.terms.near_tie_share
+    return share < limit or (share < 2.0 * limit and p_below < case.terms.near_tie_chance)
+
+
+@dataclass(frozen=True)
+class Risk:
+    """The choice of an owner who minds the bad case. ``frame`` has a row a way: ``certainty_equivalent`` (home money)
+    and ``p_over_cap``; ``best`` the choice by both, '' where no allowed way meets the cap; ``changes`` whether that
+    differs from the verdict."""
+
+    tolerance: float | None
+    cap: float | None
+    cap_chance: float
+    frame: pd.DataFrame
+    best: str
+    changes: bool
+
+
+def risk(case: Case, table: pd.DataFrame, outcomes: Outcomes, chosen: Verdict) -> Risk:
+    """The choice of an owner who minds the bad case: certainty equivalents, and a cap not to be passed often."""
+    terms, rows = case.terms, {}
+    for way, tallies in zip(outcomes.ways, outcomes.tallies, strict=True):
+        tally, sure = tallies[TOTAL], float(table.loc[way, "total_mean"])
+        values, weights = tally.middles, tally.counts / tally.counts.sum()
+        if terms.risk_tolerance is not None:
+            sure = certainty_equivalent(values + (sure - float(values @ weights)), terms.risk_tolerance, weights)
+        over = 0.0 if terms.cap_cost is None else 1.0 - float(tally.chance_up_to(np.array(terms.cap_cost)))
+        rows[way] = (sure, over)
+    frame = pd.DataFrame.from_dict(rows, orient="index", columns=["certainty_equivalent", "p_over_cap"])
+    open_ways = table["allowed"] & (frame["p_over_cap"] <= (terms.cap_chance if terms.cap_cost is not None else 1.0))
+    best = str(frame["certainty_equivalent"][open_ways].idxmin()) if open_ways.any() else ""
+    return Risk(terms.risk_tolerance, terms.cap_cost, terms.cap_chance, frame, best, best != chosen.best)
+
+
+# ---- this job and the years side by side ----
 @dataclass(frozen=True)
 class Choice:
     """The cheapest allowed way on a basis, the next one, and by how much."""
@@ -51,32 +164,31 @@ class Choice:
     gap: float
 
 
-def cheapest(model: Model, totals: Floats, best: str = "") -> Choice:
-    """The way with the least of some totals (W,) among those that may be chosen; of a tie the one that is named."""
-    open_ways = np.where(model.allowed, totals, np.inf)
-    order = [int(i) for i in np.argsort(open_ways, kind="stable") if np.isfinite(open_ways[i])]
-    first = model.ways.index(best) if best else order[0]
-    second = next((i for i in order if i != first), first)
-    gap = float(open_ways[second] - open_ways[first])
-    return Choice(model.ways[first], model.ways[second] if second != first else "", float(open_ways[first]), gap)
-
-
+@dataclass(eq=False)
 class Basis:
     """The two bases side by side; ``best`` is the verdict's way for this job, ``fitted`` have lives of the owner's."""
 
-    def __init__(
-        self, model: Model, horizon: Horizon, best: str, numbers: Collection[Number], fitted: Collection[str] = ()
-    ) -> None:
-        self.model, self.horizon, self.best, self.numbers, self.fitted = model, horizon, best, numbers, fitted
+    model: Model
+    horizon: Horizon
+    best: str
+    numbers: Collection[Number]
+    fitted: Collection[str]
 
-    # ---- which basis --------------------------------------------------------------------------
+    def _cheapest(self, totals: Floats, best: str = "") -> Choice:
+        ways, open_ways = self.model.ways, np.where(self.model.allowed, totals, np.inf)
+        order = [int(i) for i in np.argsort(open_ways, kind="stable") if np.isfinite(open_ways[i])]
+        first = ways.index(best) if best else order[0]
+        second = next((i for i in order if i != first), first)
+        gap = float(open_ways[second] - open_ways[first])
+        return Choice(ways[first], ways[second] if second != first else "", float(open_ways[first]), gap)
+
     @cached_property
     def this_job(self) -> Choice:
-        return cheapest(self.model, self.model.totals, self.best)
+        return self._cheapest(self.model.totals, self.best)
 
     @cached_property
     def over_years(self) -> Choice:
-        return cheapest(self.model, self.horizon.ledger.present)
+        return self._cheapest(self.horizon.ledger.present)
 
     @cached_property
     def kind(self) -> Kind:
@@ -106,7 +218,6 @@ class Basis:
             return self.model.late
         return np.asarray(self.horizon.ledger.present - self.model.expected() @ np.array(self.model.weights))
 
-    # ---- where it turns -------------------------------------------------------------------------
     def turns(self, name: str) -> float | None:
         """The nearest value of an own figure at which another way is cheaper by this job; None where it never is."""
         number = next(n for n in self.numbers if n.name == name)
@@ -192,7 +303,7 @@ def advice(answer: Answer) -> Advice:
     do, what, more = _first_step(answer, weighed, chosen, look)
     near = answer.verdict.near_tie
     if basis.kind == "years" and chosen.second:
-        near = verdict.near_tie(answer.case, chosen.gap, chosen.total, 1.0)
+        near = near_tie(answer.case, chosen.gap, chosen.total, 1.0)
     turned = (basis.beyond_years if basis.kind == "this job" else None) or (None, "")
     years_gap, best_years = 0.0, ""
     if horizon.years.horizon_years > 0:

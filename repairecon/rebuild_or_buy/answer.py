@@ -13,22 +13,39 @@ from repairecon.buying.buying import Priced
 from repairecon.buying.inputs import mean_of
 from repairecon.formulas.tree import StopRule
 from repairecon.read.look_again import Remark, look_again
+from repairecon.rebuild_or_buy import advice as advised
 from repairecon.rebuild_or_buy import bench as at_the_bench
-from repairecon.rebuild_or_buy import sensitivity, verdict
-from repairecon.rebuild_or_buy.advice import Advice, Basis, advice
+from repairecon.rebuild_or_buy import sensitivity
+from repairecon.rebuild_or_buy.advice import Advice, Basis, Risk
 from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, Worth, places, point_name, stop_when
-from repairecon.rebuild_or_buy.horizon import Horizon
+from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.learned import LifeFit
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import QUANTITIES, TOTAL, Outcomes
 from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
 from repairecon.rebuild_or_buy.stages import GO_ON, Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, costs_something, grow
-from repairecon.rebuild_or_buy.verdict import Risk, ThumbRule
-from repairecon.rebuild_or_buy.years import p_spare_left
+from repairecon.rebuild_or_buy.years import Horizon
 from repairecon.records import Case, Way, Years
 from repairecon.show.sheet import Panel, Shown
 from repairecon.show.words import money
+
+
+@dataclass(frozen=True)
+class ThumbRule:
+    """A rule in use beside the computed answer: the price of a repair against that of new, as owners mean it.
+    ``rebuild_cost`` money for the parts and the outside labour of ``way`` as planned, without own hours and without
+    what may be found; ``price_new`` what a new unit costs; ``limit`` the most that the rule would spend on the
+    repair."""
+
+    rule: str
+    source: str
+    limit: float | None
+    rebuild_cost: float
+    says: str
+    agrees: bool | None
+    way: str
+    price_new: float
 
 
 @dataclass(eq=False, repr=False)
@@ -51,9 +68,9 @@ class Answer(Shown):
     life_fits: tuple[LifeFit, ...]
 
     def __post_init__(self) -> None:
-        self.verdict = verdict.verdict(self.case, self.table, self.outcomes)
+        self.verdict = advised.verdict(self.case, self.table, self.outcomes)
         self.horizon = Horizon(self.model, self.outcomes, self.years)
-        self.assumed, self.cautions = self.case.assumed, (*self.case.unit.cautions, *verdict.waived(self.case))
+        self.assumed, self.cautions = self.case.assumed, (*self.case.unit.cautions, *advised.waived(self.case))
         self.cost_own_hour = self.model.own_hour
 
     def said(self) -> Panel:
@@ -79,7 +96,7 @@ class Answer(Shown):
 
     @cached_property
     def advice(self) -> Advice:
-        return advice(self)
+        return advised.advice(self)
 
     @property
     def _best(self) -> int:
@@ -102,13 +119,36 @@ class Answer(Shown):
 
     @cached_property
     def thumb_rules(self) -> tuple[ThumbRule, ...]:
-        """Rules in use beside the computed answer."""
-        return verdict.rules_beside(self.model, self.table)
+        """The rules in use for every way that repairs the old unit, beside the computed answer."""
+        model, unit = self.model, self.case.unit
+        new = next((i for i, w in enumerate(model.case.ways) if w.kind == "new"), None)
+        repairs = [w.way for w in model.case.ways if w.kind in ("rebuild", "send away")]
+        if not repairs or (new is None and unit.price_new is None):
+            return ()
+        price = mean_of(unit.price_new) if unit.price_new else 0.0
+        if new is not None:  # all in
+            price = float(model.plain.at.expected((Piece(model.program.spare[new]),))[0])
+        cash = dict(zip(model.ways, model.planned.expected()[:, 0].tolist(), strict=True))
+        line = None
+        if unit.age_years is not None and unit.expected_life_years:
+            line = price * max(1.0 - unit.age_years / unit.expected_life_years, 0.0)
+        rules: list[tuple[str, str, float | None]] = [
+            ("no more than 50 % of new", "rule of thumb, no derivation", 0.5 * price),
+            ("no more than 85 % of list", "US Army TB 43-0154 (small engines and outboards)", 0.85 * price),
+            ("price of new x (1 - age / life)", "US Coast Guard CI 11103.1B", line),
+        ]
+        computed = "rebuild" if model.case.way(self.verdict.best).traits.in_service == "rebuilt" else "buy"
+
+        def beside(way: str, name: str, source: str, limit: float | None) -> ThumbRule:
+            says = "" if limit is None else "rebuild" if cash[way] <= limit else "buy"
+            return ThumbRule(name, source, limit, cash[way], says, says == computed if says else None, way, price)
+
+        return tuple(beside(way, *rule) for way in repairs for rule in rules)
 
     @cached_property
     def risk(self) -> Risk:
         """The choice of an owner who minds the bad case."""
-        return verdict.risk(self.case, self.table, self.outcomes, self.verdict)
+        return advised.risk(self.case, self.table, self.outcomes, self.verdict)
 
     # ---- at the bench -----------------------------------------------------------------------
     @cached_property
@@ -188,14 +228,13 @@ class Answer(Shown):
         if outcomes.back_by is not None and outcomes.back_by_se is not None and outcomes.late is not None:
             columns |= {"back_by": outcomes.back_by, "back_by_se": outcomes.back_by_se, "cost_late_mean": outcomes.late}
         bought = [model.ways.index(w.bought or w.way) for w in model.case.ways]  # by a pair, else the way itself
-        columns["p_nothing"] = [model.plain.p_nothing(i, model.done) for i in bought]
         columns |= {"p_cheapest": outcomes.p_cheapest, "expected_regret": outcomes.regret}
         columns["p_never"] = [float(model.inputs[model.never[i]].mean) if i in model.never else 0.0 for i in bought]
         instead = [model.plain.instead(i, model.done) if i in model.never else [] for i in bought]
         columns["instead"] = [model.ways[others[0]] if others else "" for others in instead]
         ends = [model.ends.get(i) for i in range(len(bought))]
         columns["p_given_up"] = [0.0 if e is None else float(model.tree.chance[e < NEVER_ENDS].sum()) for e in ends]
-        columns["p_spare"] = [p_spare_left(model, i) for i in range(len(bought))]
+        columns["p_spare"] = [model.p_spare_left(i) for i in range(len(bought))]
         return pd.DataFrame(columns, index=pd.Index(model.ways, name="way"))
 
     @cached_property

@@ -13,14 +13,14 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book.on_hand import read_case_aboard
-from repairecon.many.work import Lost, cores, each
+from repairecon.many import Lost, cores, each
 from repairecon.read.boat import boat_folder, home_of
 from repairecon.read.case_folder import cases_in
 from repairecon.read.result_table import ResultTable, mark_of, to_parquet
 from repairecon.rebuild_or_buy import headline, parts
 from repairecon.rebuild_or_buy.answer import Answer
-from repairecon.rebuild_or_buy.horizon import Combination
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
+from repairecon.rebuild_or_buy.years import Combination
 from repairecon.records import RepaireconError
 from repairecon.show.answer_tables import add_faces, give, plain, print_json
 from repairecon.show.layout import shortened

@@ -15,15 +15,14 @@ from repairecon.kinds.facts import kinds
 from repairecon.kinds.words import meaning
 from repairecon.kinds.worn import measures, worn
 from repairecon.read.values import listed
+from repairecon.rebuild_or_buy.advice import screen
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.bench import closed_already
 from repairecon.rebuild_or_buy.learned import with_learned, with_own_lives
-from repairecon.rebuild_or_buy.lives import clocks_of, discounted_failures
+from repairecon.rebuild_or_buy.lives import clocks_of, cost_away, discounted_failures
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.tree import STAGE, Finding, Tree, branch_touches, grow, remedies_for
-from repairecon.rebuild_or_buy.verdict import screen
-from repairecon.rebuild_or_buy.years import cost_away
 from repairecon.records import STAGES, Branch, Case, Remedy, RepaireconError, Way
 
 DRAWS = 20_000

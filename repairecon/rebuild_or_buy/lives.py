@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from repairecon.buying.inputs import mean_of
 from repairecon.formulas import lives, ranges, renewal
 from repairecon.read.boat import BoatPapers, age_years
 from repairecon.read.case_folder import unit_case
@@ -119,6 +120,11 @@ def counts(clocks: Clocks, years: Years, p_goes_on: Sequence[float] = (1.0,)) ->
         return list(renewal.rebuilds(h, life, clocks.shape, clocks.age_years, kept, early, p_goes_on, steps))
     cdf = clocks.cdf(np.linspace(0.0, h, 2 * steps + 1), hours)
     return [renewal.renewals(cdf, p) for p in p_goes_on]
+
+
+def cost_away(years: Years, lost_day: float) -> float:
+    """What a failure away from base adds, a day lost at ``lost_day`` [home money]."""
+    return mean_of(years.cost_away) + mean_of(years.days_away) * lost_day
 
 
 class Failures(NamedTuple):

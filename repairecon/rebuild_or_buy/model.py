@@ -79,14 +79,6 @@ class Chooser:
             pieces += [p.given(never) for p in then]
         return tuple(pieces)
 
-    def p_nothing(self, i: int, after: int, tried: frozenset[int] = frozenset()) -> float:
-        """Chance that neither a way nor anything instead of it comes."""
-        if i not in self.program.never:
-            return 0.0
-        other = next((a for a in self.instead(i, after) if a not in tried), None)
-        p = float(self.at.inputs[self.program.never[i]])
-        return p * (1.0 if other is None else self.p_nothing(other, after, tried | {i, other}))
-
     # ---- after a rebuild has ended ---------------------------------------------------------------
     def after_the_end(self, i: int) -> list[tuple[int, Leaves, int]]:
         """Stage, leaves and buy wherever the rebuild of a way ends, by what is seen by then."""
@@ -317,6 +309,18 @@ class Model:
         values, which = np.unique(self.costs.life_share(self.case.ways[i]), return_inverse=True)
         chances = np.bincount(which.ravel(), self.tree.chance, len(values))
         return dict(zip(values.tolist(), chances.tolist(), strict=True))
+
+    def p_spare_left(self, i: int) -> float:
+        """Chance that a way ends with a spare aboard: its rebuild came off, and a bought spare came. Where the bought
+        unit goes into service and never comes, another is bought and the old one is the spare still."""
+        way = self.case.ways[i]
+        if not way.bought:
+            return 0.0
+        # rebuilt at the bench a first run is not made
+        bench_only, never = way.traits.in_service == "bought", self.never.get(self.ways.index(way.bought))
+        came_off = self.ends[i] > (STAGE["reassembly"] if bench_only else NEVER_ENDS - 1)
+        comes = 1.0 if bench_only or never is None else 1.0 - float(self.inputs[never].mean)
+        return float(self.tree.chance[came_off].sum()) * comes
 
     def like(self, *, case: Case | None = None, tree: Tree | None = None, done: int | None = None) -> Model:
         """The same ways, orders and remedies with another case, other leaves or other work done."""

@@ -297,6 +297,10 @@ class Outcomes:
     def sampled_mean(self) -> Floats:
         return np.asarray(self._sums.sum(axis=-1) / self._counted.sum(axis=-1))
 
+    def totals(self, i: int, mean: float, uniform: Floats) -> Floats:
+        """Totals of a way as drawn, moved to a mean."""
+        return np.asarray(self.tallies[i][TOTAL].quantile(uniform) + (mean - self.sampled_mean[i, TOTAL]))
+
     @property
     def sampled_se(self) -> Floats:
         return np.stack([replicate_se(self._sums[:, q], n) for q, n in enumerate(self._counted)], axis=1)

@@ -32,7 +32,7 @@ DASHES = ("solid", (0, (6, 2)), (0, (2, 1.5)))
 SIZE, SMALL, TITLE_SIZE = 9.5, 9.0, 12.0
 LINE = SIZE * 1.3 / 72.0
 """Height of a line of text, inches."""
-WIDTH, WIDE, NARROW, HEIGHT, LOW, EDGE, COLOURS = 9.0, 10.5, 4.8, 4.5, 2.5, 0.12, 96
+WIDTH, NARROW, HEIGHT, LOW, EDGE, COLOURS = 9.0, 4.8, 4.5, 2.5, 0.12, 96
 NO_BREAK = "\u00a0"
 HALO = (withStroke(linewidth=2.5, foreground="white"),)
 """Keeps text legible over lines."""
@@ -124,10 +124,10 @@ def figure_of(ax: Axes) -> Figure:
     return fig
 
 
-def slot(ax: Axes | None, width: float = WIDTH) -> tuple[float, float]:
+def slot(ax: Axes | None) -> tuple[float, float]:
     """Width and height [inch] of the place a chart may fill; height 0 when it may choose."""
     if ax is None:
-        return width - 2 * EDGE, 0.0
+        return WIDTH - 2 * EDGE, 0.0
     box, fig = _slot_box(ax), figure_of(ax)
     return box.width * fig.get_figwidth(), box.height * fig.get_figheight()
 
@@ -156,15 +156,16 @@ def framing(title: str, caption: str, width: float, margins: Margins) -> tuple[s
     return title, caption, above, below
 
 
-def stage(ax: Axes | None, title: str, caption: str, plot_height: float, margins: Margins,
-           width: float = WIDTH, least: float = HEIGHT) -> Axes:  # fmt: skip
+def stage(
+    ax: Axes | None, title: str, caption: str, plot_height: float, margins: Margins, least: float = HEIGHT
+) -> Axes:
     """Axes with title and caption; the plot itself at least ``plot_height`` if the figure is ours."""
-    slot_width = slot(ax, width)[0]
+    slot_width = slot(ax)[0]
     title, caption, above, below = framing(title, caption, slot_width, margins)
     if ax is None:
         height = max(least, plot_height + above + below + 2 * EDGE)
-        fig = plt.figure(figsize=(width, height), dpi=100, facecolor="white")
-        x, y = EDGE / width, EDGE / height
+        fig = plt.figure(figsize=(WIDTH, height), dpi=100, facecolor="white")
+        x, y = EDGE / WIDTH, EDGE / height
         ax = fig.add_subplot(fig.add_gridspec(1, 1, left=x, right=1 - x, bottom=y, top=1 - y)[0])
     box = _slot_box(ax)
     across, up = slot_width / box.width, slot(ax)[1] / box.height
@@ -235,13 +236,6 @@ def per_inch(ax: Axes) -> float:
     return figure_of(ax).dpi / ax.bbox.width * (high - low)
 
 
-def inches_down(ax: Axes, total: float) -> None:
-    """An up-and-down axis in inches from the top, content in the middle; squeezed if there is no room."""
-    spare = max(0.0, ax.bbox.height / figure_of(ax).dpi - total) / 2
-    ax.set_ylim(total + spare, -spare)
-    ax.set_yticks([])
-
-
 def name_rows(
     ax: Axes | None, title: str, caption: str, names: Sequence[object], margins: Margins, *,
     row: float | Sequence[float] = 0.3, least: float = LOW, bold: Collection[int] = (),
@@ -249,8 +243,12 @@ def name_rows(
     """Axes with a name a row from the top, at least ``row`` [inch] each; and the middle of each row [inch down]."""
     said = [wrap(str(name), margins.left - 0.15) for name in names]
     heights = np.maximum([tall(name) + 0.1 for name in said], row)
-    ax = stage(ax, title, caption, float(heights.sum()), margins, least=least)
-    inches_down(ax, float(heights.sum()))
+    total = float(heights.sum())
+    ax = stage(ax, title, caption, total, margins, least)
+    # up and down in inches from the top, content in the middle; squeezed if there is no room
+    spare = max(0.0, ax.bbox.height / figure_of(ax).dpi - total) / 2
+    ax.set_ylim(total + spare, -spare)
+    ax.set_yticks([])
     middles = (np.cumsum(heights) - heights / 2).tolist()
     for k, (name, y) in enumerate(zip(said, middles, strict=True)):
         write(ax, (0.0, y), name, BESIDE, (-9.0, 0.0), ha="right", weight="bold" if k in bold else "normal")

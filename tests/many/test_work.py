@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from repairecon.many.work import AHEAD, Lost, each
+from repairecon.many import AHEAD, Lost, each
 from repairecon.records import RepaireconError
 
 
