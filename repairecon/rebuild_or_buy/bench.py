@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -27,15 +27,6 @@ MOST_TOGETHER = 3
 """Findings of which a stop may hang on all."""
 
 
-@dataclass(frozen=True)
-class Spent:
-    """What the work so far took, expected: spent is spent, and no part of the choice."""
-
-    cash: float = 0.0
-    own_hours: float = 0.0
-    days: float = 0.0
-
-
 @dataclass(frozen=True, kw_only=True)
 class Bench:
     """The choice at the bench, from where the owner stands, in home money."""
@@ -49,7 +40,7 @@ class Bench:
     repair_limit_cash: float  # with own time at nothing
     limit_way: str  # that buy
     wrong_commitment: dict[str, float]  # way -> expected total above ``value``
-    spent: Spent
+    spent: dict[str, float]  # cash, own hours and days that the work so far took, expected: no part of the choice
 
 
 def point_name(point: int, done: int) -> str:
@@ -73,7 +64,7 @@ def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
     can_strip = bool(rebuilds_here(model)) and model.done < STRIP
     limit, way = _repair_limit(made)
     now = {p.choice for p in places(model, made, rule) if p.point == model.done}
-    spent = next((bill for (_, k), bill in model.program.spent.items() if k == model.done >= 0), None)
+    spent = next(((Piece(bill),) for (_, k), bill in model.program.spent.items() if k == model.done >= 0), ())
     return Bench(
         value=rule.value, now=now.pop() if len(now) == 1 else "depends on what is seen",
         best_commit=model.ways[best], cost_commit=float(totals[best]),
@@ -81,7 +72,7 @@ def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
         repair_limit=limit, repair_limit_cash=_repair_limit(decision(model, (1.0, 0.0, model.lost_day)))[0],
         limit_way=way,
         wrong_commitment={w: float(t - rule.value) for w, t in zip(model.ways, totals, strict=True) if np.isfinite(t)},
-        spent=Spent(*map(float, model.plain.at.expected((Piece(spent),)))) if spent else Spent(),
+        spent=dict(zip(("cash", "own_hours", "days"), model.plain.at.expected(spent).tolist(), strict=True)),
     )  # fmt: skip
 
 
@@ -248,41 +239,20 @@ def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, f
     r = number.range
     if r is None or r.sure or number.index < 0:
         return 0.0, 0.0
-    at, means = _decisions(model, made, number, r), _steps(r, STEPS)
+
+    def value(x: float) -> float:
+        at = model.at(fixed={number.index: min(x, number.most)})
+        return decision(model, None, model.chooser(at), more=made.more).value()
+
     p = np.clip(np.linspace(0.0, 1.0, STEPS + 1), TAIL, 1.0 - TAIL)
-    edges = ranges.quantile(p, r.low, r.likely, r.high, r.shape)
-    middle, ends = (np.array([at(min(float(x), number.most)).value() for x in xs]) for xs in (means, edges))
+    edges, means = ranges.quantile(p, r.low, r.likely, r.high, r.shape), _steps(r, STEPS)
+    first, half, last = map(value, (edges[0], (edges[0] + edges[-1]) / 2.0, edges[-1]))
+    if number.slopes is not None and abs(half - (first + last) / 2.0) < 1e-12 * abs(half):
+        return 0.0, 0.0  # no other choice anywhere: concave and on a straight line at three points
+    middle, ends = np.array([*map(value, means)]), np.array([first, *map(value, edges[1:-1]), last])
     part = (means - edges[:-1]) / np.diff(edges)
     above, below = float(middle.mean()), float((ends[:-1] + part * np.diff(ends)).mean())
     return max(made.value() - (above + below) / 2, 0.0), abs(above - below) / 2
-
-
-def _decisions(model: Model, made: Decision, number: Number, r: Range) -> Callable[[float], Decision]:
-    """The staged choice with the number known; costs are straight lines in a price, so two points draw them."""
-
-    def known(x: float) -> Decision:
-        return decision(model, None, model.chooser(model.at(fixed={number.index: x})), more=made.more)
-
-    def bought(x: float) -> list[Ints]:
-        """What is bought after a failed sending away."""
-        chooser = model.chooser(model.at(fixed={number.index: x}))
-        return [chooser.bought_after(i) for i in sorted({i for i, _ in model.program.away})]
-
-    straight = made.depths is None and number.slopes is not None
-    if not straight or not np.array_equal(bought(r.low), bought(2.0 * r.high)):
-        return known
-    here, there = known(number.now), known(2.0 * number.now)
-
-    def between(a: Floats, b: Floats, part: float) -> Floats:
-        with np.errstate(invalid="ignore"):
-            return np.where(np.isfinite(a), a + part * (b - a), np.inf)
-
-    def on_the_line(x: float) -> Decision:
-        part = x / number.now - 1.0
-        return replace(here, stop_cost=between(here.stop_cost, there.stop_cost, part),
-                       go_cost=between(here.go_cost, there.go_cost, part))  # fmt: skip
-
-    return on_the_line
 
 
 def _steps(r: Range, count: int) -> Floats:

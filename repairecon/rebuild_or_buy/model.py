@@ -117,13 +117,6 @@ class Chooser:
             )
         return options
 
-    def bought_after(self, i: int) -> Ints:
-        """Place of the way that buys after an ended rebuild in each leaf, -1 where it does not end."""
-        choice = np.full(len(self.at.chance), -1, dtype=np.int64)
-        for _, leaves, b in self.after_the_end(i):
-            choice[leaves.mask] = b
-        return choice
-
     def _ended(self, i: int) -> Pieces:
         """What the buys after an ended rebuild add."""
         return tuple(replace(p, on=leaves) for after, leaves, b in self.after_the_end(i) for p in self.buy(b, after))

@@ -70,10 +70,8 @@ def so_far(answer: Answer) -> list[str]:
     lines = [f"Found: {'; '.join(plain(str(f)) for f in answer.found)}."] if answer.found else []
     if answer.stage:
         spent = answer.bench.spent
-        lines.append(
-            f"Done up to {answer.stage}: {answer.money(spent.cash)} and {hours_words(spent.own_hours)} own hours, "
-            "expected; that is spent and counts no more."
-        )
+        took = f"{answer.money(spent['cash'])} and {hours_words(spent['own_hours'])} own hours"
+        lines.append(f"Done up to {answer.stage}: {took}, expected; that is spent and counts no more.")
     return lines
 
 

@@ -4,7 +4,9 @@ look alike by the end of a stage is one place of choice."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,55 +42,48 @@ class Decision:
     other: NDArray[np.bool_]  # (L,) where another unit is to blame
     elsewhere_cost: float = 0.0
     first: int = -1
-    depths: Depths | None = None
+    go_over: Callable[[Floats], dict[int, Floats]] | None = None  # going over to another depth (S, L), by action
     more: Floats | None = None
     after_away: tuple[AfterAway, ...] = ()  # what is bought where a rebuilder gives the unit up
 
     def stops(self, weights: Floats) -> Floats:
         """Cost of each stop (S, L, A) for leaf chances ``weights``, with that of leaving this unit alone."""
-        if self.depths is None and not self.other.any():
+        if self.go_over is None and not self.other.any():
             return self.stop_cost
         stop = self.stop_cost.copy()
-        if self.depths is not None:
-            for a, column in self.depths.columns(weights).items():
-                stop[:, :, a] = column
-        if self.other.any():
-            open_points = np.array(self.points)[:, None] >= self.first
-            stop[:, :, -1] = np.where(self.other & open_points, self.spent, np.inf)
-            if self.points[0] >= self.first:
-                stop[0, :, -1] = self._leaving(weights)
-        return stop
-
-    def _leaving(self, weights: Floats) -> Floats:
-        """Cost now of looking elsewhere: nothing if another unit is to blame, else the best way after all, later. Where
-        that has no price, infinite if this unit is more likely to blame than not."""
-        cost = np.zeros(len(self.chance))
-        this = np.where(self.other, 0.0, weights)
+        for a, column in self.go_over(weights).items() if self.go_over else ():
+            stop[:, :, a] = column
+        if not self.other.any():
+            return stop
+        open_points = np.array(self.points)[:, None] >= self.first
+        stop[:, :, -1] = np.where(self.other & open_points, self.spent, np.inf)
+        if self.points[0] < self.first:
+            return stop
+        # looking elsewhere now: nothing if another unit is to blame, else the best way after all, later
+        cost, this = np.zeros(len(self.chance)), np.where(self.other, 0.0, weights)
         if this.any():
             best = replace(self, other=np.zeros_like(self.other)).by_set(this)
             chance = np.bincount(self.ids[0], this, len(best))
             each = np.divide(best, chance, out=np.zeros_like(best), where=chance > 0)
             here = ~self.other
             cost[here] = each[self.ids[0, here]] + self.elsewhere_cost
-        if self.elsewhere_cost > 0.0:
-            return cost
-        # where looking elsewhere is not priced: nobody leaves a unit that is more likely than not to blame
-        sets, count = self.ids[0], int(self.ids[0].max()) + 1
-        innocent = np.bincount(sets, np.where(self.other, weights, 0.0), count)
-        cost[(2.0 * innocent < np.bincount(sets, weights, count))[sets]] = np.inf
-        return cost
+        if self.elsewhere_cost <= 0.0:
+            # where looking elsewhere is not priced: nobody leaves a unit that is more likely than not to blame
+            sets, count = self.ids[0], int(self.ids[0].max()) + 1
+            innocent = np.bincount(sets, np.where(self.other, weights, 0.0), count)
+            cost[(2.0 * innocent < np.bincount(sets, weights, count))[sets]] = np.inf
+        stop[0, :, -1] = cost
+        return stop
 
-    def rule(self, weights: Floats | None = None) -> tree_formulas.StopRule:
-        """Best rule for leaf chances ``weights`` (need not sum to one), by default the present ones."""
-        w = self.chance if weights is None else weights
-        on = np.flatnonzero(w > 0)
-        stop = self.stops(w)[:, on]
-        return tree_formulas.optimal_stopping(w[on] / w[on].sum(), self.ids[:, on], stop, self.go_cost[on])
+    def rule(self) -> tree_formulas.StopRule:
+        """Best rule for the leaves that may be."""
+        on = np.flatnonzero(self.chance > 0)
+        chance, stop = self.chance[on] / self.chance[on].sum(), self.stops(self.chance)[:, on]
+        return tree_formulas.optimal_stopping(chance, self.ids[:, on], stop, self.go_cost[on])
 
-    def value(self, weights: Floats | None = None) -> float:
+    def value(self) -> float:
         """Least expected cost from here with the freedom to stop."""
-        w = self.chance if weights is None else weights
-        return float(self.by_set(w).sum() / w.sum())
+        return float(self.by_set(self.chance).sum() / self.chance.sum())
 
     def by_set(self, weights: Floats) -> Floats:
         """Least cost times chance in each set of leaves that look alike at the first point. The same backward induction
@@ -169,13 +164,24 @@ def decision(
     chosen, weights = chooser or model.plain, weights or model.weights
     here = rebuilds_here(model)
     r = next(iter(here), None) if depth is None else depth
-    others = [k for k in here if k != r]
+    ways = (r, *(k for k in here if k != r))
     more = np.zeros(len(model.ways)) if more is None else more
-    made = _one_depth(model, chosen, weights, r, more)
-    if r is None or not others:
-        return made
-    rest = tuple(_one_depth(model, chosen, weights, k, more) for k in others)
-    return _going_over(model, chosen, weights, (r, *others), (made, *rest))
+    made = [_one_depth(model, chosen, weights, k, more) for k in ways]
+    first, leave = made[0], len(made[0].actions) - int(made[0].other.any())
+    if len(ways) == 1:
+        return first
+    # what going over from one to another at the end of a stage adds to the other's costs (R, R, S, L)
+    over = np.full((len(ways), len(ways), *first.spent.shape), np.inf)
+    over[range(len(ways)), range(len(ways))] = 0.0
+    for (begun, to, point), bill in model.program.over.items():
+        if begun in ways and to in ways and point in first.points:
+            a, b, s = ways.index(begun), ways.index(to), first.points.index(point)
+            over[a, b, s] = made[a].spent[s] + chosen.at.by_leaf((Piece(bill),), weights) - made[b].spent[s]
+    names = tuple(f"{GO_ON} as {model.ways[k]}" for k in ways[1:] if k is not None)
+    columns = np.full((*first.spent.shape, len(names)), np.inf)
+    stop = np.concatenate([first.stop_cost[:, :, :leave], columns, first.stop_cost[:, :, leave:]], axis=2)
+    actions = (*first.actions[:leave], *names, *first.actions[leave:])
+    return replace(first, stop_cost=stop, actions=actions, go_over=partial(_going_over, made, over, leave))
 
 
 def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, more: Floats) -> Decision:
@@ -214,49 +220,22 @@ def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, m
     )  # fmt: skip
 
 
-def _going_over(
-    model: Model, chosen: Chooser, weights: Weights, ways: tuple[int, ...], made: tuple[Decision, ...]
-) -> Decision:
-    """The first of some depths' decisions once one may go over from each to each of the others."""
-    first, leave = made[0], len(made[0].actions) - int(made[0].other.any())
-    over = np.full((len(ways), len(ways), *first.spent.shape), np.inf)
-    over[range(len(ways)), range(len(ways))] = 0.0
-    for (begun, to, point), bill in model.program.over.items():
-        if begun in ways and to in ways and point in first.points:
-            a, b, s = ways.index(begun), ways.index(to), first.points.index(point)
-            extra = chosen.at.by_leaf((Piece(bill),), weights)
-            over[a, b, s] = made[a].spent[s] + extra - made[b].spent[s]
-    names = tuple(f"{GO_ON} as {model.ways[k]}" for k in ways[1:])
-    columns = np.full((*first.spent.shape, len(names)), np.inf)
-    stop = np.concatenate([first.stop_cost[:, :, :leave], columns, first.stop_cost[:, :, leave:]], axis=2)
-    actions = (*first.actions[:leave], *names, *first.actions[leave:])
-    return replace(first, stop_cost=stop, actions=actions, depths=Depths(made, over, leave))
-
-
-@dataclass(frozen=True, eq=False)
-class Depths:
-    """Several depths of rebuild, the one begun first; ``over`` (R, R, S, L) is what going over from one to another at
-    the end of a stage adds to the other's costs. Their columns stand from action ``at`` on."""
-
-    made: tuple[Decision, ...]
-    over: Floats
-    at: int
-
-    def columns(self, weights: Floats) -> dict[int, Floats]:
-        """Cost of going over to each other depth (S, L), with the best choice from there on: at each set of leaves that
-        look alike the cheapest of going on, going over and stopping."""
-        count, ids = len(self.made), self.made[0].ids
-        ahead = np.array([d.go_cost for d in self.made])
-        stops = [d.stop_cost.copy() for d in self.made]
-        for stop, made in zip(stops, self.made, strict=True):
-            if made.other.any():  # leaving the unit alone once begun: as long as that has been seen to be right
-                stop[:, :, -1] = np.where(made.other, made.spent, np.inf)
-        columns = np.full((count - 1, *ids.shape), np.inf)
-        for s in range(len(ids) - 1, -1, -1):
-            columns[:, s] = (self.over[0, :, s] + ahead)[1:]
-            options = [np.concatenate([self.over[a, :, s] + ahead, stops[a][s].T]) for a in range(count)]
-            ahead = np.array([_cheapest(costs, weights, ids[s]) for costs in options])
-        return {self.at + b: columns[b] for b in range(count - 1)}
+def _going_over(depths: Sequence[Decision], over: Floats, at: int, weights: Floats) -> dict[int, Floats]:
+    """Cost of going over from the first of several depths of rebuild to each other one (S, L), with the best choice
+    from there on: at each set of leaves that look alike the cheapest of going on, going over and stopping. Their
+    columns stand from action ``at`` on."""
+    count, ids = len(depths), depths[0].ids
+    ahead = np.array([d.go_cost for d in depths])
+    stops = [d.stop_cost.copy() for d in depths]
+    for stop, made in zip(stops, depths, strict=True):
+        if made.other.any():  # leaving the unit alone once begun: as long as that has been seen to be right
+            stop[:, :, -1] = np.where(made.other, made.spent, np.inf)
+    columns = np.full((count - 1, *ids.shape), np.inf)
+    for s in range(len(ids) - 1, -1, -1):
+        columns[:, s] = (over[0, :, s] + ahead)[1:]
+        options = [np.concatenate([over[a, :, s] + ahead, stops[a][s].T]) for a in range(count)]
+        ahead = np.array([_cheapest(costs, weights, ids[s]) for costs in options])
+    return {at + b: columns[b] for b in range(count - 1)}
 
 
 def _after_away(chosen: Chooser, i: int, place: tuple[int, int], column: Floats, weights: Weights) -> list[AfterAway]:

@@ -53,8 +53,7 @@ class Bill:
 
 
 def _under(branch: Branch) -> str:
-    given = "; ".join(f"{e}={o}" for e, o in branch.given)
-    return f"{branch.key} given {given}" if given else branch.key
+    return f"{branch.key} given {branch.condition}" if branch.given else branch.key
 
 
 MONEY = {
