@@ -46,7 +46,6 @@ _QUESTIONS: dict[str, tuple[str, dict[str, dict[str, Any]], str]] = {
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command; 0 when it worked, 2 when the input has faults (all of them printed)."""
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
@@ -245,7 +244,6 @@ def _notebooks(args: argparse.Namespace) -> None:
 
 
 def run() -> None:
-    """Entry point of the installed command."""
     # a short run makes many objects that stay: looking through them often costs a tenth of its time
     gc.set_threshold(100_000)
     sys.exit(main())

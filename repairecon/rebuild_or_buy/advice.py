@@ -138,7 +138,6 @@ class Risk:
 
 
 def risk(case: Case, table: pd.DataFrame, outcomes: Outcomes, chosen: Verdict) -> Risk:
-    """The choice of an owner who minds the bad case: certainty equivalents, and a cap not to be passed often."""
     terms, rows = case.terms, {}
     for way, tallies in zip(outcomes.ways, outcomes.tallies, strict=True):
         tally, sure = tallies[TOTAL], float(table.loc[way, "total_mean"])
@@ -291,7 +290,6 @@ class Advice:
 
 
 def advice(answer: Answer) -> Advice:
-    """The advice of an answer, the best informed of its parts first."""
     basis, terms, model, horizon = answer.basis, answer.case.terms, answer.model, answer.horizon
     made = decision(model, more=basis.later)  # with what each way costs besides this job, as far as that counts
     # an own hour that is not priced counts in the order of first steps, else a look and a strip to the last bolt cost

@@ -74,7 +74,6 @@ class Answer(Shown):
         self.cost_own_hour = self.model.own_hour
 
     def said(self) -> Panel:
-        """The unit and the advice."""
         from repairecon.rebuild_or_buy.parts import said
 
         return said(self)
@@ -109,12 +108,10 @@ class Answer(Shown):
 
     @cached_property
     def flips(self) -> tuple[Flip, ...]:
-        """Where another way takes over, nearest first."""
         return tuple(sensitivity.flips(self.model, self._best, self.numbers))
 
     @cached_property
     def swings(self) -> tuple[Swing, ...]:
-        """The numbers that move the lead most."""
         return tuple(sensitivity.swings(self.model, self._best, self.numbers))
 
     @cached_property
@@ -147,7 +144,6 @@ class Answer(Shown):
 
     @cached_property
     def risk(self) -> Risk:
-        """The choice of an owner who minds the bad case."""
         return advised.risk(self.case, self.table, self.outcomes, self.verdict)
 
     # ---- at the bench -----------------------------------------------------------------------
@@ -169,7 +165,6 @@ class Answer(Shown):
 
     @cached_property
     def benches(self) -> dict[str, Bench]:
-        """The same for each depth of rebuild that may be chosen, were that one begun."""
         made = {i: decision(self.model, depth=i) for i in rebuilds_here(self.model)}
         return {self.model.ways[i]: at_the_bench.bench(self.model, d, d.rule()) for i, d in made.items()}
 
@@ -213,7 +208,6 @@ class Answer(Shown):
     # ---- tables -----------------------------------------------------------------------------
     @cached_property
     def table(self) -> pd.DataFrame:
-        """A row a way."""
         model, outcomes, tallies = self.model, self.outcomes, self.outcomes.tallies
         columns: dict[str, Any] = {
             "kind": [w.kind for w in model.case.ways], "allowed": list(model.allowed),
@@ -306,7 +300,6 @@ class Answer(Shown):
 
     @cached_property
     def curves(self) -> pd.DataFrame:
-        """Chance that each way's total is no more than x, on a common grid of x."""
         totals = {way: tallies[TOTAL] for way, tallies in zip(self.model.ways, self.outcomes.tallies, strict=True)}
         low = min(float(t.quantile(0.005)) for t in totals.values())
         high = max(float(t.quantile(0.99)) for t in totals.values())

@@ -44,7 +44,6 @@ class Bench:
 
 
 def point_name(point: int, done: int) -> str:
-    """Name of a place of choice: now, or after a stage."""
     return NOW if point == done else f"after {STAGES[point]}"
 
 
@@ -211,7 +210,6 @@ class Worth:
 
     @property
     def rank(self) -> tuple[float, float, str]:
-        """Best net worth first."""
         return -self.net, -self.evpi, self.look
 
 
@@ -273,7 +271,6 @@ def _rough_worth(number: Number) -> float:
 
 
 def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]:
-    """Every look of the case and every event and uncertain price without one, best net worth first."""
     found = list(looks_at_hand(model, made, listed))
     seen, priced = ({getattr(look, what) for look in model.case.looks} for what in ("event", "price_of"))
     for event, name in enumerate(model.tree.events):

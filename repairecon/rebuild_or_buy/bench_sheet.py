@@ -135,7 +135,6 @@ class BenchSheet:
 
     @property
     def at_hand(self) -> list[tuple[str, str]]:
-        """What is wanted before the first step: title and items."""
         tools = _once(u for t in self.tasks if t.by == "owner" for u in t.tools) if self.known else _GENERAL_TOOLS
         used = _once(u for t in self.tasks for u in t.consumables if "none" not in u)
         # rows without work: a hire, a berth, a call-out
@@ -287,7 +286,6 @@ def as_text(sheet: BenchSheet, width: int = 100) -> str:
 
 # ---- as a page -----------------------------------------------------------------------------------
 def as_html(sheet: BenchSheet) -> str:
-    """The sheet as one page of A4 that needs nothing but itself."""
     letters = len(as_text(sheet, 100_000))
     size = next((points for most, points in _SIZES if letters <= most), _SMALLEST)
     quiet = ". ".join(capital(part) for part in (sheet.taken_as, sheet.figures) if part)

@@ -247,7 +247,6 @@ def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax
 
 # ---- what if ------------------------------------------------------------------------------------
 def totals(what: WhatIf, ax: Axes | None = None) -> Axes:
-    """A bar a way, and a mark where it stood before anything was moved."""
     now, before = what.expected[:, 3], what.with_values({})[:, 3]
     order = [int(i) for i in np.argsort(now, kind="stable") if np.isfinite(now[i])]
     width, ways, currency = slot(ax)[0], what.answer.model.ways, what.case.terms.currency

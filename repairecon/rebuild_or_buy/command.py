@@ -17,7 +17,7 @@ from repairecon.many import Lost, cores, each
 from repairecon.read.boat import boat_folder, home_of
 from repairecon.read.case_folder import cases_in
 from repairecon.read.result_table import ResultTable, mark_of, to_parquet
-from repairecon.rebuild_or_buy import headline, parts
+from repairecon.rebuild_or_buy import parts, sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
 from repairecon.rebuild_or_buy.years import Combination
@@ -61,7 +61,6 @@ def _draws(text: str) -> int | str:
 
 
 def run(args: argparse.Namespace) -> int | None:
-    """Work it out, then print or write; of many cases 2 where one has faults."""
     folders = [str(case) for folder in (args.folder, *args.more) for case in cases_in(folder)]
     if len(folders) > 1 or args.lines:
         return print_lines(folders, args)
@@ -91,7 +90,7 @@ def _spare(answer: Answer) -> dict[str, Any]:
 _DATA: dict[str, str | Callable[[Answer], Any]] = {
     "advice": "advice", "unit": "case.unit.name", "currency": "case.terms.currency", "figures": "case.unit.figures",
     "ways": lambda a: [_way(str(way), row) for way, row in a.table.iterrows()],
-    "verdict": lambda a: " ".join(headline.advice(a)), "best": "advice.way",
+    "verdict": lambda a: " ".join(sentences.advice(a)), "best": "advice.way",
     **{name: f"verdict.{name}" for name in ("second", "gap", "p_best_below_second", "near_tie")},
     "flips": lambda a: [asdict(f) | {"within_range": f.within_range} for f in a.flips],
     "look_again": "look_again", "ask": "model.buying.questions", "assumed": "assumed", "cautions": "cautions",
@@ -114,12 +113,10 @@ _DATA: dict[str, str | Callable[[Answer], Any]] = {
 
 
 def as_json(answer: Answer) -> dict[str, Any]:
-    """The answer as dictionaries, lists, numbers and text; money in home currency, chances 0..1."""
     return {name: plain((attrgetter(at) if isinstance(at, str) else at)(answer)) for name, at in _DATA.items()}
 
 
 def _way(way: str, row: Any) -> dict[str, Any]:
-    """One way: each quantity with its mean and ends and their errors."""
     ends = {p: p for p in ("mean", "p10", "p50", "p90")} | {"mean_se_sampled": "se", "p90_se": "p90_se"}
     as_they_are = ("p_cheapest", "expected_regret", "allowed", "why_not", "p_never", "instead", "p_given_up", "p_spare")
     return {
@@ -157,14 +154,13 @@ _NUMBERS = {f.name for f in fields(CaseLine) if f.default is None}
 
 
 def case_line(folder: str, draws: int | str = DRAWS, seed: int = 1) -> CaseLine:
-    """The answer of one case as a line; its faults where it has none."""
     try:
         case = read_case_aboard(folder)
         answer = rebuild_or_buy(case, draws, seed)
         a = answer.advice
         row = answer.table.loc[a.way]
         return CaseLine(
-            case=folder, unit=case.unit.name, do=a.do, what=headline.do(answer), way=a.way, total=a.total,
+            case=folder, unit=case.unit.name, do=a.do, what=sentences.do(answer), way=a.way, total=a.total,
             years=a.years if a.basis == "years" else 0.0, saves=a.gap, against=a.against, cash=float(row["cash_mean"]),
             own_hours=float(row["own_hours_mean"]), days=float(row["days_mean"]), bad_case=float(row["total_p90"]),
             currency=case.terms.currency,
@@ -208,7 +204,6 @@ def _line(row: dict[str, str]) -> CaseLine:
 
 
 def print_lines(folders: Sequence[str], args: argparse.Namespace) -> int:
-    """Print a line a case as they are ready, and write them; 2 where a case has no answer."""
     from tqdm import tqdm
 
     table = Path(args.lines) if args.lines else None

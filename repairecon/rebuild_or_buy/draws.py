@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import accumulate
 from typing import TYPE_CHECKING, Any
 from zlib import crc32
@@ -40,6 +41,7 @@ Singles = NDArray[np.float32]
 
 
 # ---- values by steps of chance: tables of conditional means keep the mean of each range ----
+@lru_cache(maxsize=64)
 def value_table(r: Range, normal: bool = False) -> Floats:
     """Conditional mean of a range in each of CELLS equal steps of chance, or of Z_CELLS steps of a normal score."""
     if not normal:
@@ -56,7 +58,6 @@ def value_table(r: Range, normal: bool = False) -> Floats:
 
 
 def by_steps(r: Range, uniform: Floats) -> Floats:
-    """Values of a range for uniform numbers, by steps; far quicker than its quantiles, and the mean is kept."""
     return np.asarray(value_table(r).take((uniform * CELLS).astype(np.intp)))
 
 
@@ -180,7 +181,6 @@ class Points:
 
     def __init__(self, stretch: Stretch, columns: Ints, shift: Ints, place_shift: Ints) -> None:
         bits, reps = stretch.bits, stretch.replicates
-        self.whole = len(reps) == 1 and int(stretch.counts[0]) == 1 << bits
         turns = place_shift[reps, None] >> (DIGITS - 1 - np.arange(BITS))
         turns[:, bits:] = stretch.start >> np.arange(bits, BITS)
         base = shift[:, reps] ^ np.bitwise_xor.reduce(columns[:, reps] * (turns & 1), axis=-1)
@@ -189,38 +189,24 @@ class Points:
         begin = int(xor_table(1 << np.arange(BITS)[::-1])[stretch.start]) << (DIGITS - BITS)
         left = DIGITS - bits
         part = (((begin ^ place_shift[reps]) & ((1 << left) - 1)) + 0.5) / (1 << left)
-        if self.whole:
-            self.place = (np.arange(1 << bits) + part[0]) / (1 << bits)
-            self.replicate = np.full(1 << bits, reps[0])
-        else:
-            self._sort(stretch, part, place_shift[reps] >> (DIGITS - bits))
-        self.n = len(self.place)
-
-    def _sort(self, stretch: Stretch, part: NDArray[np.float64], moved: Ints) -> None:
-        bits = stretch.bits
-        turned = xor_table(1 << np.arange(bits)[::-1])
-        number = np.concatenate([turned[:n] ^ by for n, by in zip(stretch.counts, moved, strict=True)])
+        numbers, moved = xor_table(1 << np.arange(bits)[::-1]), place_shift[reps] >> left
+        number = np.concatenate([numbers[:n] ^ by for n, by in zip(stretch.counts, moved, strict=True)])
         which = np.repeat(np.arange(len(part)), stretch.counts)
         self.place = (number + part[which]) / (1 << bits)
         order = np.argsort(self.place, kind="stable")
         self.place, which, number = self.place[order], which[order], number[order]
-        del order
-        self.replicate = stretch.replicates[which]
+        self.replicate = reps[which]
         self._low_at = (which << LOW) + (number & ((1 << LOW) - 1))
         self._high_at = (which << (bits - LOW)) + (number >> LOW)
+        self.n = len(self.place)
 
     def digits(self, source: int, kept: int, out: NDArray[np.intp]) -> None:
-        """First binary digits of a source's coordinates."""
         low, high = self.low[source] >> (DIGITS - kept), self.high[source] >> (DIGITS - kept)
-        if self.whole:
-            np.bitwise_xor(high[0][:, None], low[0], out=out.reshape(-1, 1 << LOW))
-        else:
-            np.bitwise_xor(high.ravel().take(self._high_at), low.ravel().take(self._low_at), out=out)
+        np.bitwise_xor(high.ravel().take(self._high_at), low.ravel().take(self._low_at), out=out)
 
 
 # ---- drawing ----
 def generator(seed: int, name: str) -> np.random.Generator:
-    """The random stream of a name."""
     return np.random.Generator(np.random.SFC64(np.random.SeedSequence([seed, crc32(name.encode())])))
 
 
@@ -333,7 +319,6 @@ def failure_times(clocks: Clocks, years: Years, paths: int, seed: int, name: str
 
 
 def _standing(spread: Floats, life: Floats, shape: float, age: Floats) -> Floats:
-    """Drawn further lives of units of an age."""
     with np.errstate(invalid="ignore"):
         drawn = life * ((age / life) ** shape + spread) ** (1.0 / shape) - age
     return np.where(np.isfinite(life), drawn, np.inf)

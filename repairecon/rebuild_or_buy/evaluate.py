@@ -223,7 +223,6 @@ class AtMeans:
         return values
 
     def _over_leaves(self, on: Leaves | None) -> Floats:
-        """Expectation of each pattern over some leaves (K,)."""
         if on not in self._pattern_chance:
             weights = self.chance if on is None else self.chance * on.mask
             self._pattern_chance[on] = self.program.patterns @ weights

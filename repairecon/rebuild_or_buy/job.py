@@ -73,7 +73,6 @@ def rebuild_or_buy(
 
 
 def _check(case: Case, draws: int | str, seed: int, stage: str, hour: float | None, years: float | None) -> None:
-    """Every fault of what is asked, at once."""
     wrong = {
         f"horizon_years: found {years}; give years from 0 (this job alone) to {MOST_YEARS}":
             years is not None and not 0 <= years <= MOST_YEARS,
@@ -179,7 +178,6 @@ def _best(cost: Callable[[Taken], float], choices: dict[Key, list[tuple[Remedy, 
 
 
 def best_model(case: Case, tree: Tree, allowed: dict[str, bool], done: int, own_hour: float | None) -> Model:
-    """The model of a case with the best remedies."""
     buying, years, chosen = Buying(case), case.years, Taken()
     buys = [w for w in case.ways if w.traits.buys and not w.traits.rebuilds]
     for way in case.ways if case.remedies else ():

@@ -57,7 +57,6 @@ def with_waits_kept(case: Case) -> Case:
 
 
 def groups(branches: Sequence[Branch]) -> dict[Condition, list[int]]:
-    """Places of the branches of each event under each condition."""
     found: dict[Condition, list[int]] = {}
     for k, b in enumerate(branches):
         found.setdefault((b.event, b.condition), []).append(k)
@@ -142,7 +141,6 @@ def _suppliers(case: Case, learned: Learned, prices: bool = True) -> Part:
 
 
 def _lives(case: Case, learned: Learned) -> Part:
-    """Lives of the same kind of unit, for each way of that kind; a pair has no unit of its own."""
     source = Source(learned.source.file, None, _source(learned))
     ways = [w for w in case.ways if not (w.traits.buys and w.traits.rebuilds)]
     lives = [OwnLife(way=way.way, years=life.years, hours=life.hours, failed=life.failed, source=source)

@@ -142,7 +142,6 @@ def discounted_failures(clocks: Clocks, years: Years, count: Floats | None = Non
 
 
 def failures(clocks: Clocks, years: Years) -> Failures:
-    """Failures over the horizon."""
     if years.horizon_years == 0:
         return Failures(0.0, 0.0, 0.0)
     count, at_home = counts(clocks, years, (1.0, 1.0 - years.p_away))
@@ -218,7 +217,6 @@ class Life:
         return np.asarray(weighed / weighed.sum())
 
     def p_fails(self, years: float) -> float:
-        """Chance that it fails within so many years, given that it works now."""
         fails = lives.cdf(years, self.clocks.life(self.hours_a_year), self.clocks.shape, self.worn)
         return float(fails @ self._stands)
 

@@ -13,9 +13,12 @@ import numpy as np
 from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, Piece, Pieces, Program, term_means
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested, Tree, check_inputs, grow
 from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost, lasting, plain_buys
 from repairecon.records import NO_WAY, Case, Range, RepaireconError
+
+from repairecon.rebuild_or_buy.tree import (  # isort: skip
+    BYTES_AN_INPUT, NEVER_ENDS, SECONDS_A_PAIR, STAGE, Floats, Ints, Nested, Tree, check_size, grow,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -45,7 +48,6 @@ class Chooser:
 
     # ---- a unit bought ------------------------------------------------------------------------
     def instead(self, i: int, after: int) -> list[int]:
-        """What is done when a way never comes: as the case says, else the cheapest allowed buys first."""
         if after not in self._direct:
             self._direct[after] = {b: self._total((Piece(self.program.bought[b, after]),)) for b in self.model.buys}
         direct, way = self._direct[after], self.model.case.ways[i]
@@ -118,7 +120,6 @@ class Chooser:
         return options
 
     def _ended(self, i: int) -> Pieces:
-        """What the buys after an ended rebuild add."""
         return tuple(replace(p, on=leaves) for after, leaves, b in self.after_the_end(i) for p in self.buy(b, after))
 
     # ---- whole ways ------------------------------------------------------------------------------
@@ -202,8 +203,10 @@ class Model:
         self.tree = tree.only(np.lexsort(keys[::-1])) if keys else tree
         self.costs = WaysCost(case, self.tree, self.buying, remedied)
         self.program = Program(case, self.costs, done)
-        check_inputs(len(self.program.inputs), len(self.ways))
         self.inputs, self.ends, self.never = self.program.inputs, self.program.ends, self.program.never
+        many, thin_out = len(self.inputs), "write parts that are bought together as one row, or one kit"
+        what = f"{many} uncertain prices, waits and hours in {len(self.ways)} ways"
+        check_size(what, thin_out, many * BYTES_AN_INPUT, many**2 * SECONDS_A_PAIR)
         self.masks: dict[tuple[int, int, bytes], Leaves] = {}
         self._pattern_chance: dict[Leaves | None, Floats] = {}
         self._stops: dict[int, tuple[Stop, ...]] = {}
@@ -216,13 +219,11 @@ class Model:
         return {stage: self.tree.alike(stage) for stage in range(-1, len(STAGE))}
 
     def nested(self, points: tuple[int, ...]) -> Nested:
-        """Leaves in an order in which the sets of each of some stages are side by side."""
         if points not in self._nested:
             self._nested[points] = Nested.of(np.array([self.alike[point] for point in points]))
         return self._nested[points]
 
     def stops(self, i: int) -> tuple[Stop, ...]:
-        """Where the rebuild of a way ends."""
         if i not in self._stops:
             ends, found = self.ends[i], []
             for stage in (int(s) for s in np.unique(ends[ends < NEVER_ENDS])):
@@ -284,7 +285,6 @@ class Model:
 
     @property
     def weights(self) -> tuple[float, float, float]:
-        """What cash, an own hour and a day out of service count in a total."""
         return 1.0, self.own_hour, self.lost_day
 
     @cached_property
@@ -323,5 +323,4 @@ class Model:
 
     @cached_property
     def planned(self) -> Model:
-        """The same case with nothing found and nothing done yet."""
         return self.like(tree=grow(self.case, bare=True), done=-1)

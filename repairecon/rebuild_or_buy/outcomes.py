@@ -18,7 +18,7 @@ from repairecon.rebuild_or_buy.draws import REPLICATES, Block, Draws, ends_round
 from repairecon.rebuild_or_buy.evaluate import Drawn, Pieces
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import most_moving
-from repairecon.rebuild_or_buy.tree import Floats, check_draws
+from repairecon.rebuild_or_buy.tree import AMOUNTS_A_WAY, MOST_SECONDS, SECONDS_A_DRAW, Floats, check_size
 from repairecon.rebuild_or_buy.work import OUTPUTS
 from repairecon.records import Case, Range
 
@@ -50,7 +50,6 @@ Replicate = NDArray[np.intp] | int
 
 
 def by_replicate(x: Any, replicate: Replicate) -> Floats:
-    """Sum of values for each replicate."""
     if isinstance(replicate, int):
         out = np.zeros(REPLICATES)
         out[replicate] = x.sum()
@@ -69,7 +68,6 @@ class DueDate:
 
     @staticmethod
     def of(case: Case) -> DueDate | None:
-        """That of a case, if it has one."""
         needed = case.needed
         if needed is None or (needed.within_days is None and not needed.by):
             return None
@@ -79,7 +77,6 @@ class DueDate:
         return DueDate(within, mean_of(needed.cost_missed), mean_of(needed.cost_day_after))
 
     def cost(self, days: Any) -> Any:
-        """What so many days out of service add."""
         beyond = np.maximum(days - self.within, 0.0)
         return self.missed * (beyond > 0.0) + self.day_after * beyond
 
@@ -161,7 +158,6 @@ class Tally:
         return float(high - low) / 2
 
     def chance_up_to(self, x: Floats) -> Floats:
-        """Share of draws that are no more than x."""
         share = np.interp(x, self.edges, self._cumulative)
         return np.where(x >= self.high, 1.0, np.where(x < self.low, 0.0, share))
 
@@ -317,7 +313,6 @@ class Outcomes:
 
     @property
     def regret(self) -> Floats:
-        """Expected extra total against the cheapest allowed way of each draw."""
         return np.asarray(self._regret.sum(axis=-1) / self._ranked.sum())
 
     @property
@@ -345,7 +340,9 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     many as it takes until the verdict's figures are sure enough to be shown in full; ``progress`` is given the number
     of draws done after each block."""
     ways = model.plain.all_ways()
-    check_draws(draws or 0, sum(len(p.bill.scale) for pieces in ways for p in pieces), len(ways))
+    each = SECONDS_A_DRAW * (sum(len(p.bill.scale) for pieces in ways for p in pieces) + AMOUNTS_A_WAY * len(ways))
+    most = f"at most {int(MOST_SECONDS / each)} of this case, or auto"
+    check_size(f"{draws} draws", most, 0.0, (draws or 0) * each)
     drawn = Outcomes(model, seed)
     for block, values in evaluated_blocks(model, MOST_DRAWS if draws is None else draws, seed):
         drawn.add(values, block.replicate)

@@ -238,8 +238,6 @@ class Swing:
 
 
 def swings(model: Model, best: int, listed: Sequence[Number]) -> list[Swing]:
-    """The numbers that move the lead of the best way most between their P10 and P90, widest first."""
-
     def pull(x: Number) -> float:
         """How far it may move some way against the best, by its straight line; curved ones come first."""
         low, high = x.ends

@@ -76,7 +76,6 @@ class Decision:
         return stop
 
     def rule(self) -> tree_formulas.StopRule:
-        """Best rule for the leaves that may be."""
         on = np.flatnonzero(self.chance > 0)
         chance, stop = self.chance[on] / self.chance[on].sum(), self.stops(self.chance)[:, on]
         return tree_formulas.optimal_stopping(chance, self.ids[:, on], stop, self.go_cost[on])
@@ -185,7 +184,6 @@ def decision(
 
 
 def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, more: Floats) -> Decision:
-    """The staged choice with one rebuild, or with none."""
     n, at, program = len(model.tree.chance), chosen.at, model.program
     points = tuple(range(model.done, len(STAGES))) if r is not None else (model.done,)
     buys = [i for i in model.buys if model.allowed[i]]

@@ -47,7 +47,6 @@ class Tree:
         return self.events.index(event)
 
     def outcome(self, event: str, outcome: str) -> tuple[int, int]:
-        """Indices of an event and of one of its outcomes, by name."""
         e = self.column(event)
         if outcome not in self.outcomes[e]:
             raise FindingError(
@@ -69,7 +68,6 @@ class Tree:
         return ranks
 
     def only(self, kept: NDArray[np.intp] | Bools, chance: Floats | None = None) -> Tree:
-        """Some of the leaves, with other chances where given."""
         chance = self.chance[kept] if chance is None else chance
         return replace(self, states=self.states[kept], chance=chance, holds=self.holds[:, kept])
 
@@ -192,7 +190,9 @@ def grow(case: Case, found: Sequence[Finding] = (), *, keep: Collection[str] = (
         except ValueError as error:
             raise RepaireconError(f"events.csv: {error}") from error
     names = _named(case, averaged)
-    check_leaves(len(case.branches), len(chance), sum(w.traits.rebuilds == "here" for w in case.ways))
+    rows, rebuilds = len(case.branches), sum(w.traits.rebuilds == "here" for w in case.ways)
+    what, holds = f"{rows} rows and {len(chance)} courses of events for {rebuilds} rebuilds", float(rows * len(chance))
+    check_size(f"events.csv: {what}", THIN_OUT, holds * BYTES_A_HOLD, holds * SECONDS_A_HOLD * max(rebuilds, 1))
     seen = tuple(next(STAGE.get(b.seen_at, -1) for b in case.branches if b.event == event) for event in names)
     held = _held(case, names, states)
     outcomes = tuple(map(tuple, names.values()))
@@ -236,51 +236,22 @@ def end_of(case: Case, tree: Tree, way: Way, met: Collection[tuple[str, str]] | 
 # ---- how large the work is, known before it is begun: what is refused, what is averaged ----
 # The measures were taken on cases of one event of 500 to 2,000 outcomes, chains, independent events, 300 to 2,000 parts
 # and 400,000 draws (``tests/hardness/bombs.py``), on one core of 2024.
-MOST_BYTES = 2e9
-MOST_SECONDS = 60.0
-BYTES_A_HOLD = 48.0
-"""For each row of events in each leaf: whether it holds, and what it costs there, in double and in single."""
-SECONDS_A_HOLD = 8e-7
-"""For each of these and each rebuild."""
-BYTES_AN_INPUT = 80_000.0
-"""For each uncertain number: its values in a block of draws, their steps, their points."""
-SECONDS_A_PAIR = 6e-8
-"""For each pair of uncertain numbers: each is moved once, and all costs added up."""
-SECONDS_A_DRAW = 1e-8
-"""For each draw and each amount in it."""
-AMOUNTS_A_WAY = 10
-"""What is counted of a way in each draw, whatever it costs."""
+MOST_BYTES, MOST_SECONDS = 2e9, 60.0
+BYTES_A_HOLD, SECONDS_A_HOLD = 48.0, 8e-7
+"""For each row of events in each leaf: whether it holds, and what it costs there, in double and in single; for each of
+these and each rebuild."""
+BYTES_AN_INPUT, SECONDS_A_PAIR = 80_000.0, 6e-8
+"""For each uncertain number: its values in a block of draws, their steps, their points; for each pair of them: each is
+moved once, and all costs added up."""
+SECONDS_A_DRAW, AMOUNTS_A_WAY = 1e-8, 10
+"""For each draw and each amount in it; what is counted of a way in each draw, whatever it costs."""
 MOST_TOGETHER = 3
 """Outcomes with costs that an event may have: each is told from those before it by one chance, so the terms double."""
 THIN_OUT = "put outcomes that cost about the same together, or leave out events that change little"
 
 
-def check_leaves(rows: int, leaves: int, rebuilds: int) -> None:
-    """Refuse a tree whose rows and leaves are too many together."""
-    holds = float(rows * leaves)
-    _check(
-        holds * BYTES_A_HOLD, holds * SECONDS_A_HOLD * max(rebuilds, 1),
-        f"events.csv: {rows} rows and {leaves} courses of events for {rebuilds} rebuilds",
-        THIN_OUT,
-    )  # fmt: skip
-
-
-def check_inputs(inputs: int, ways: int) -> None:
-    """Refuse more uncertain numbers than can be drawn and moved."""
-    _check(
-        inputs * BYTES_AN_INPUT, inputs**2 * SECONDS_A_PAIR,
-        f"{inputs} uncertain prices, waits and hours in {ways} ways",
-        "write parts that are bought together as one row, or one kit",
-    )  # fmt: skip
-
-
-def check_draws(draws: int, amounts: int, ways: int) -> None:
-    """Refuse more draws than a limited time has room for."""
-    each = SECONDS_A_DRAW * (amounts + AMOUNTS_A_WAY * ways)
-    _check(0.0, draws * each, f"{draws} draws", f"at most {int(MOST_SECONDS / each)} of this case, or auto")
-
-
-def _check(needs: float, seconds: float, what: str, thin_out: str) -> None:
+def check_size(what: str, thin_out: str, needs: float, seconds: float) -> None:
+    """Refuse what needs too much memory [bytes] or time."""
     limits = (needs / 1e9, MOST_BYTES / 1e9, "GB of memory"), (seconds / 60, MOST_SECONDS / 60, "minutes")
     for found, most, unit in limits:
         if found > most:
@@ -292,7 +263,6 @@ def _check(needs: float, seconds: float, what: str, thin_out: str) -> None:
 # so that expected costs stay exact and draws go as before. Only the choice at the bench does not look at it. This is
 # done where the tree would be too large, with the events that move least.
 def costs_something(branch: Branch) -> bool:
-    """Whether an outcome takes hours, money, days or parts."""
     return bool(branch.parts) or any(r.high > 0 for r in (branch.extra_hours, branch.outside_cost, branch.extra_days))
 
 
@@ -340,7 +310,6 @@ def _adds_up(case: Case, rows: Sequence[Branch]) -> bool:
 
 
 def _moves(case: Case, rows: Sequence[Branch]) -> float:
-    """How far an event moves a total: the largest spread that one of its outcomes makes [home money]."""
     prices = {p.part: mean_of(p.price) for p in case.parts if p.price is not None}
     a_day = mean_of(case.terms.cost_lost_day)
 

@@ -50,7 +50,6 @@ def lasting(way: Way) -> bool:
 
 
 def plain_buys(ways: Sequence[Way]) -> list[int]:
-    """Places of the ways that only buy."""
     return [i for i, w in enumerate(ways) if w.traits.buys and not w.traits.rebuilds]
 
 
@@ -63,7 +62,7 @@ class WaysCost:
         self.order_stage = ORDER_STAGE[case.terms.order_parts]
         self.everywhere = np.ones(len(tree.chance), dtype=bool)
         self.seen = list(self._seen())
-        met = {(way, event, outcome) for (way, event, outcome), taken in self.remedied.items() if taken}
+        met = [key for key, taken in self.remedied.items() if taken]
         self.ends = {w.way: end_of(case, tree, w, {key[1:] for key in met if key[0] == w.way}) for w in case.ways}
 
     def _seen(self) -> Iterator[Seen]:
@@ -126,13 +125,13 @@ class WaysCost:
         for task, stage in self.tasks_of(way):
             if not at_leisure or stage in AT_THE_BENCH:
                 done, while_waiting = (end >= stage).astype(float), self.order_stage < stage < REBUILD_STARTS
-                self.work.task(bill, task, done, done - waited if while_waiting else None)
+                self.work.do(bill, task, done, done - waited if while_waiting else None)
         wanted = self._wanted(bill, way, end, upto, at_leisure)
         # bench work that runs while early-ordered parts are on their way: a floor under the wait
         work = Bill()
         for task, stage in self.tasks_of(way):
             if self.order_stage < stage < REBUILD_STARTS:
-                self.work.task(work, task, 1.0)
+                self.work.do(work, task, 1.0)
         products = ((t, c) for t, c in work.days.items() if isinstance(t, Product))
         floor = tuple((term.inputs[0], float(np.max(coef))) for term, coef in products)
         self.work.order(bill, wanted, waited, {self.order_stage: floor} if floor else {}, at_leisure)
@@ -151,17 +150,17 @@ class WaysCost:
             left_out = bought is not None and (seen.stage > REBUILD_STARTS or branch_touches(branch, bought))
             if branch_touches(branch, way) and not left_out:
                 worked = self._worked(seen, way, end, upto)
-                wanted += self._damage(bill, seen, branch.by, worked, end)
+                self.work.do(bill, branch, worked, often=seen.often)
+                wanted += self._parts(seen, branch.parts, end, seen.often)
                 # the remedy taken, on top of the outcome's own row; where it does not hold, the next one
                 often = ONE
                 for remedy in self.remedies_taken(way, branch):
-                    self.work.remedy(bill, remedy, often, worked)
+                    self.work.do(bill, remedy, worked, often=often)
                     wanted += self._parts(seen, remedy.parts, end, often)
                     often = often.times(self.work.fails(remedy))
         return wanted
 
     def _planned(self, way: Way, stage: int, end: Ints) -> list[Wanted]:
-        """Planned parts that a way takes, ordered at the end of a stage."""
         planned = [p for p in self.case.parts if p.needed == "always"]
         parts = [p for p in planned if (named_in(p.ways, way) if p.ways else way.traits.rebuilds == "here")]
         return [Wanted(stage, p.part, np.where(end > stage, p.quantity, 0)) for p in parts]
@@ -173,11 +172,11 @@ class WaysCost:
         done = [task for task, _ in self.tasks_of(begun)]
         for task, stage in self.tasks_of(way):
             if task not in done:
-                self.work.task(bill, task, (end >= stage).astype(float))
+                self.work.do(bill, task, (end >= stage).astype(float))
         for seen in self.seen:
             if seen.stage <= upto and branch_touches(seen.branch, way) and not branch_touches(seen.branch, begun):
                 worked = self._worked(seen, way, end, upto)
-                self.work.outcome(bill, seen.branch, seen.branch.by, worked, seen.often)
+                self.work.do(bill, seen.branch, worked, often=seen.often)
         return bill
 
     def _worked(self, seen: Seen, way: Way, end: Ints, upto: int = NEVER_ENDS) -> Floats:
@@ -186,11 +185,6 @@ class WaysCost:
         ending = branch.ends_rebuild and bool(way.traits.rebuilds) and not self.remedies_taken(way, branch)
         worked = seen.holds & ((end == stage) & (stage <= upto) if ending else (end > stage))
         return worked.astype(float) * seen.times
-
-    def _damage(self, bill: Bill, seen: Seen, by: str, worked: Floats, end: Ints) -> list[Wanted]:
-        """Extra work of an outcome, and the parts that it wants."""
-        self.work.outcome(bill, seen.branch, by, worked, seen.often)
-        return self._parts(seen, seen.branch.parts, end, seen.often)
 
     def _parts(self, seen: Seen, parts: Iterable[tuple[str, int]], end: Ints, often: Product) -> list[Wanted]:
         """Parts for an outcome: in the planned order if it is seen by then."""
@@ -226,7 +220,6 @@ class WaysCost:
         return self._from_elsewhere(bill, way, after, end)
 
     def buy(self, way: Way, after: int = -1) -> Bill:
-        """A bought unit that came, fitted."""
         bill = self.purchase(way)
         self._refund(bill, way, after)
         if way.old_unit in ("sold", "scrap"):
@@ -242,13 +235,22 @@ class WaysCost:
             # a bought one that failed at its first run comes off again, and what follows it goes on
             off_again = not away and after >= STAGE["first run"] and stage in (STAGE["removal"], STAGE["first run"])
             if stage > after or off_again:
-                self.work.task(bill, task, (end >= stage).astype(float))
+                self.work.do(bill, task, (end >= stage).astype(float))
         self.work.fitting(bill, way, done)
         wanted = self._planned(way, STAGE["removal"], end) if away else []
-        for seen in self._open_damage(way, after):
-            if not (away and self._covered(way, seen.branch)):
-                by = self._worker(seen.branch) if away else seen.branch.by
-                wanted += self._damage(bill, seen, by, self._worked(seen, way, end), end)
+        for seen in self.seen:
+            branch, stage = seen.branch, seen.stage
+            # what a rebuild that got to this stage has paid already is left out
+            spent = stage < after or (stage == after and branch.ends_rebuild)
+            paid = spent and any(w.traits.rebuilds and branch_touches(branch, w) for w in self.case.ways)
+            if not branch_touches(branch, way) or paid or (away and self._covered(way, branch)):
+                continue
+            # a unit sent away is worked on by the shop, but for what shows at the boat
+            by = branch.by
+            if away and by == "owner" and stage not in (*AT_THE_BOAT, STAGE["later"]):
+                by = next((shop for shop in SHOPS if shop in self.case.terms.labour), by)
+            self.work.do(bill, branch, self._worked(seen, way, end), by=by, often=seen.often)
+            wanted += self._parts(seen, branch.parts, end, seen.often)
         self.work.order(bill, wanted, end >= REBUILD_STARTS, {})
         return bill
 
@@ -261,24 +263,6 @@ class WaysCost:
         stated = way.price_covers if way.price_covers is not None else not self.price_of(way).range.sure
         return STAGE[branch.seen_at] in AT_THE_BENCH and not on_top and (stated or nobody)
 
-    def _open_damage(self, way: Way, after: int) -> list[Seen]:
-        """Outcomes that bear on a way, those left out that a rebuild which got to stage ``after`` has paid already."""
-        found = []
-        for seen in self.seen:
-            branch, stage = seen.branch, seen.stage
-            spent = stage < after or (stage == after and branch.ends_rebuild)
-            paid = spent and any(w.traits.rebuilds and branch_touches(branch, w) for w in self.case.ways)
-            if branch_touches(branch, way) and not paid:
-                found.append(seen)
-        return found
-
-    def _worker(self, branch: Branch) -> str:
-        """Who does the extra work: a unit sent away is worked on by the shop, but for what shows at the boat."""
-        at_the_boat = STAGE[branch.seen_at] in (*AT_THE_BOAT, STAGE["later"])
-        if at_the_boat or branch.by != "owner":
-            return branch.by
-        return next((by for by in SHOPS if by in self.case.terms.labour), "owner")
-
     # ---- as it is, for a while or for good -------------------------------------------------------
     def meanwhile(self, way: Way) -> Bill:
         """Carrying on, a temporary repair or doing without, in itself: price, tasks that name it, fitting; the days
@@ -287,7 +271,7 @@ class WaysCost:
         if way.price is not None or way.way in self.buying.by_item:
             self.work.unit(bill, self.price_of(way))
         for task, _ in self.tasks_of(way):
-            self.work.task(bill, task, 1.0)
+            self.work.do(bill, task, 1.0)
         self.work.fitting(bill, way, 1.0)
         out = way.traits.in_service == "none" or way.works_meanwhile == "no"
         if out and way.until_days is not None:
@@ -319,7 +303,7 @@ class WaysCost:
         for task, stage in self.tasks_of(way):
             by_then = stage <= STAGE["first run" if dead else "removal"]
             if after < stage and by_then and task not in shared:
-                self.work.task(bill, task, 1.0)
+                self.work.do(bill, task, 1.0)
         if dead:
             self.work.fitting(bill, way, 1.0)
         return bill

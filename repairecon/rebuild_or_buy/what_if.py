@@ -8,7 +8,7 @@ import importlib.util
 import os
 import subprocess
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from pathlib import Path
@@ -20,7 +20,7 @@ import pandas as pd
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.read.findings import keep_changes
 from repairecon.read.starter import served_notebook
-from repairecon.rebuild_or_buy import headline
+from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.sensitivity import DAY, HOUR, Number, choice
@@ -53,7 +53,6 @@ class WhatIf:
 
     @property
     def answer(self) -> Answer:
-        """The answer of the case with what is found."""
         said = [f"{event}={outcome}" for event, outcome in sorted(self.found.items())]
         kept = "; ".join(filter(None, (self.case.found, *said)))
         if kept not in self._answers:
@@ -68,7 +67,16 @@ class WhatIf:
         numbers = {n.name: n for n in start.numbers}
         turns = {f.number: f.value_flip for f in start.flips}
         names = dict.fromkeys([HOUR, DAY, *turns, *(s.number for s in start.swings)])
-        return tuple(_dial(numbers[name], turns.get(name)) for name in list(names)[:DIALS])
+
+        def dial(number: Number, turn: float | None) -> Number:
+            """Round the number's own range and where it turns, so that both can be reached."""
+            ends = [number.low, number.high, number.now]
+            if turn is not None and turn <= _REACH * max(number.now, number.high, 1.0):
+                ends.append(turn * 1.05)
+            high = max(ends) if max(ends) > min(ends) else max(_REACH * number.now, 30.0)
+            return replace(number, low=min(*ends, 0.8 * (turn or number.low)), high=high)
+
+        return tuple(dial(numbers[name], turns.get(name)) for name in list(names)[:DIALS])
 
     @property
     def events(self) -> dict[str, list[str]]:
@@ -86,7 +94,6 @@ class WhatIf:
         return self.with_values(self.values)
 
     def with_values(self, values: Mapping[str, float]) -> Floats:
-        """The same with other values of the dials."""
         model, dials = self.answer.model, {d.name for d in self.dials}
         moved = [n for n in self.answer.numbers if n.index >= 0 and n.name in dials and n.name in values]
         factors = {n.index: values[n.name] / n.now for n in moved}
@@ -110,7 +117,7 @@ class WhatIf:
     def said(self) -> list[str]:
         """What to do: the advice of the case as it stands, else the cheapest way with these figures."""
         if not self.touched:
-            return headline.advice(self.answer)[:2]
+            return sentences.advice(self.answer)[:2]
         rows, ways, currency = self.expected, self.answer.model.ways, self.case.terms.currency
         order = [int(i) for i in np.argsort(rows[:, 3], kind="stable") if np.isfinite(rows[i, 3])]
         if not order:
@@ -148,16 +155,6 @@ class WhatIf:
         return keep_changes(folder, sections), elsewhere
 
 
-def _dial(number: Number, turns: float | None) -> Number:
-    """Round the number's own range and where it turns, so that both can be reached."""
-    ends = [number.low, number.high, number.now]
-    if turns is not None and turns <= _REACH * max(number.now, number.high, 1.0):
-        ends.append(turns * 1.05)
-    high = max(ends) if max(ends) > min(ends) else max(_REACH * number.now, 30.0)
-    low = min(*ends, 0.8 * (turns or number.low))
-    return replace(number, low=low, high=high)
-
-
 NEEDS = "what-if needs the extra of that name: pip install 'repairecon[what-if]'"
 UNKNOWN = "not known yet"
 STEPS = 60
@@ -193,7 +190,8 @@ class App:
         self.keep = w.Button(description="Keep this", tooltip="write it into case.toml, with a copy of what was")
         self.words, self.note = w.HTML(), w.HTML()
         self.bars, self.lines = (w.Image(format="png", layout=w.Layout(max_width="100%")) for _ in range(2))
-        for dial, slider in self._dials:
+        self.dials = list(zip(self.what.dials, self.sliders.values(), strict=True))
+        for dial, slider in self.dials:
             slider.observe(partial(self._moved, dial), "value")
         others = [*self.findings.values(), *self.ways.values(), self.cash, self.days]
         for other in others:
@@ -217,16 +215,11 @@ class App:
         self.moved = dial
         self.show()
 
-    @property
-    def _dials(self) -> Iterable[tuple[Number, Any]]:
-        return zip(self.what.dials, self.sliders.values(), strict=True)
-
     def show(self) -> None:
-        """Advice, table and pictures as the widgets stand."""
         from repairecon.rebuild_or_buy import charts_lines
 
         what = self.what
-        what.values = {d.name: s.value for d, s in self._dials if abs(s.value - d.now) > s.step / 2}
+        what.values = {d.name: s.value for d, s in self.dials if abs(s.value - d.now) > s.step / 2}
         what.found = {event: b.value for event, b in self.findings.items() if b.value != UNKNOWN}
         what.off = {way for way, box in self.ways.items() if not box.value}
         what.cash_at_most, what.within_days = self.cash.value or None, self.days.value or None
@@ -266,7 +259,6 @@ def what_if(folder: str | os.PathLike[str]) -> Any:
 
 
 def page_words(what: WhatIf) -> str:
-    """Advice and table as a piece of a page."""
     said = Panel(what.case.unit.name, what.said, listed=False)._repr_html_()
     return f'<div aria-live="polite">{said}</div>{Sheet(what.table())._repr_html_()}'
 

@@ -5,7 +5,7 @@ a bill is the exact expectation, with drawn inputs it gives the draws."""
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache, partialmethod
 from typing import Any
 
@@ -52,8 +52,14 @@ class Bill:
         return left
 
 
-def _under(branch: Branch) -> str:
-    return f"{branch.key} given {branch.condition}" if branch.given else branch.key
+def _row(row: Task | Branch | Remedy) -> tuple[str, str, tuple[Range, Range, Range]]:
+    """What kind of row of the case it is, its name, its hours, money and days."""
+    if isinstance(row, Task):
+        return "task", row.task, (row.hours, row.cost, row.days)
+    ranges = row.extra_hours, row.outside_cost, row.extra_days
+    if isinstance(row, Remedy):
+        return "remedy", f"{row.remedy}, {row.event}={row.outcome}", ranges
+    return "outcome", f"{row.key} given {row.condition}" if row.given else row.key, ranges
 
 
 MONEY = {
@@ -133,44 +139,32 @@ class Work:
             bill.pay(hours.times(hour), times)
         bill.take(hours, (times if day_times is None else day_times) / self.terms.hours_per_day)
 
-    def task(self, bill: Bill, task: Task, times: Coef, day_times: Coef | None = None) -> None:
-        self._done(bill, ("task", task.task), (task.hours, task.cost, task.days), task.by, times, day_times=day_times)
-
-    def outcome(self, bill: Bill, branch: Branch, by: str, times: Coef, often: Product = ONE) -> None:
-        ranges = branch.extra_hours, branch.outside_cost, branch.extra_days
-        self._done(bill, ("outcome", _under(branch)), ranges, by, times, often=often)
+    def do(
+        self, bill: Bill, row: Task | Branch | Remedy, times: Coef, day_times: Coef | None = None, *,
+        by: str = "", often: Product = ONE,
+    ) -> None:  # fmt: skip
+        """Hours, money and days of a task, an outcome or a remedy, by whom the row says unless somebody else is named;
+        days at ``day_times`` where they differ; all as often as some chances come up."""
+        kind, name, (hours, cost, days) = _row(row)
+        label = [words.format(name) for words in LABELS[kind]]
+        if hours.high > 0:
+            worked = self.inputs.hours(f"{kind} hours:{name}", label[0], hours)
+            self.hours(bill, worked.times(often), by or row.by, times, day_times)
+        if cost.high > 0:
+            paid = self.inputs.number(f"{kind} cost:{name}", label[1], self.home, cost)
+            bill.pay(paid.times(often), times)
+        if days.high > 0:
+            out = self.inputs.number(f"{kind} days:{name}", label[2], "days", days)
+            bill.take(out.times(often), times if day_times is None else day_times)
 
     def comes_up(self, branch: Branch, p: float) -> Product:
         """One where an outcome of an averaged event comes up, if none before it did."""
-        name = _under(branch)
+        name = _row(branch)[1]
         return self.inputs.chance(f"comes up:{name}", f"{name} comes up", p, branch.source)
-
-    def remedy(self, bill: Bill, remedy: Remedy, often: Product, times: Coef) -> None:
-        """Hours, outside work and days of a remedy, as often as those before it did not hold."""
-        what = "remedy", f"{remedy.remedy}, {remedy.event}={remedy.outcome}"
-        ranges = remedy.extra_hours, remedy.outside_cost, remedy.extra_days
-        self._done(bill, what, ranges, remedy.by, times, often=often)
-
-    def _done(
-        self, bill: Bill, what: tuple[str, str], ranges: tuple[Range, Range, Range], by: str, times: Coef, *,
-        day_times: Coef | None = None, often: Product = ONE,
-    ) -> None:  # fmt: skip
-        """Hours, money and days of a row of the case; days at ``day_times`` where they differ."""
-        (row, name), (hours, cost, days) = what, ranges
-        label = [words.format(name) for words in LABELS[row]]
-        if hours.high > 0:
-            worked = self.inputs.hours(f"{row} hours:{name}", label[0], hours)
-            self.hours(bill, worked.times(often), by, times, day_times)
-        if cost.high > 0:
-            paid = self.inputs.number(f"{row} cost:{name}", label[1], self.home, cost)
-            bill.pay(paid.times(often), times)
-        if days.high > 0:
-            out = self.inputs.number(f"{row} days:{name}", label[2], "days", days)
-            bill.take(out.times(often), times if day_times is None else day_times)
 
     def fails(self, remedy: Remedy) -> Product:
         """One where a remedy does not hold."""
-        name = f"{remedy.remedy}, {remedy.event}={remedy.outcome}"
+        name = _row(remedy)[1]
         return self.inputs.chance(f"fails:{name}", f"{name} does not hold", 1.0 - remedy.p_holds, remedy.source)
 
     def fitting(self, bill: Bill, way: Way, times: Coef) -> None:
@@ -191,14 +185,9 @@ class Work:
             parts = orders.setdefault((w.stage, w.often.inputs), {})
             parts[w.part] = parts[w.part] + w.pieces if w.part in parts else w.pieces
         for (stage, often), parts in sorted(orders.items(), key=lambda order: order[0]):
-            floor = () if often else floors.get(stage, ())
-            self._order(bill, parts, waited, (floor, Product(often)), leisure)
+            self._order(bill, parts, waited, LongestWait((), () if often else floors.get(stage, ()), often), leisure)
 
-    def _order(
-        self, bill: Bill, parts: dict[str, Ints], waited: Bools, how: tuple[Floor, Product], leisure: bool
-    ) -> None:
-        """One order; leaves that want the same share the basket that is cheapest for it."""
-        floor, often = how
+    def _order(self, bill: Bill, parts: dict[str, Ints], waited: Bools, least: LongestWait, leisure: bool) -> None:
         pieces = np.array(list(parts.values()), dtype=np.int64).reshape(len(parts), len(waited))
         differ = np.flatnonzero((pieces != pieces[:, :1]).any(axis=1))
         which, count = information_sets(pieces.T, differ.tolist())
@@ -219,8 +208,8 @@ class Work:
         for p, row in lines.values():
             same = (row == row[:, :1]).all()
             goods, carriage, fixed = row[:, 0].tolist() if same else row[:, which]
-            self.order_line(bill, p, (goods, carriage, fixed), often)
+            self.order_line(bill, p, (goods, carriage, fixed), Product(least.often))
         for longest in dict.fromkeys(waits):
-            if longest or floor:
+            if longest or least.floor:
                 here = np.array([w == longest for w in waits])[which] & waited
-                bill.take(LongestWait(longest, floor, often.inputs), here.astype(float))
+                bill.take(replace(least, waits=longest), here.astype(float))

@@ -132,7 +132,6 @@ class Ledger:
 
     @cached_property
     def shares(self) -> list[dict[float, float]]:
-        """Shares of its life that remedies leave the unit of each way, with their chances."""
         return [self.model.life_shares(i) for i in range(len(self.ways))]
 
     @cached_property
@@ -161,7 +160,6 @@ class Ledger:
 
 
 def over_the_years(ledger: Ledger) -> pd.DataFrame:
-    """Every way over the horizon, money in home currency."""
     h, rows = ledger.years.horizon_years, []
     for i, way in enumerate(ledger.case.ways):
         present, gone, clocks = float(ledger.present[i]), ledger.failures[i], ledger.clocks(i)
@@ -231,7 +229,6 @@ class Horizon:
     years: Years
 
     def over(self, years: float) -> Horizon:
-        """The same looked at over so many years."""
         return Horizon(self.model, self.outcomes, replace(self.years, horizon_years=years))
 
     @cached_property
@@ -262,13 +259,11 @@ class Horizon:
 
     @cached_property
     def fan(self) -> pd.DataFrame:
-        """Cost so far by year and way."""
         ahead = self.years.horizon_years > 0
         return cost_over_years(self.ledger, self.outcomes, self.outcomes.seed) if ahead else pd.DataFrame()
 
     @cached_property
     def spare_lines(self) -> pd.DataFrame:
-        """Net worth of a spare against the days that it saves."""
         return worth_by_days(self.ledger, 25 if self.years.horizon_years > 0 else 0)
 
 
@@ -307,7 +302,6 @@ def spare_combinations(ledger: Ledger, kit_cost: float) -> list[Combination]:
 
 
 def worth_by_days(ledger: Ledger, steps: int = 25) -> pd.DataFrame:
-    """Net worth of each pair's spare against the days that each failure away takes."""
     now, rows = mean_of(ledger.years.days_away), []
     for days in np.linspace(0.0, max(2.0 * now, 10.0), steps):
         other = copy(ledger)
@@ -358,7 +352,6 @@ def paid_later(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: i
 
 
 def later_costs(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int) -> Floats:
-    """Discounted cost of later failures of every way (W, paths), what a bought spare fetches taken off."""
     ways, end = range(len(ledger.ways)), np.array([ledger.years.horizon_years])
     return np.array([paid_later(ledger, outcomes, i, end, seed, paths)[0] - ledger.resale(i) for i in ways])
 

@@ -169,6 +169,5 @@ def give(
 
 
 def keep_tables(folder: Path, job: str, data: Mapping[str, Any]) -> None:
-    """Write the tables in plain data into a folder, and say so."""
     written = write_tables(folder, job, answer_tables(data))
     print(f"Wrote {len(written)} files of tables to {folder}", file=sys.stderr)

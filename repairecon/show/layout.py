@@ -29,7 +29,6 @@ def for_terminal(text: str) -> str:
 
 
 def capital(text: str) -> str:
-    """The first letter large."""
     return text[:1].upper() + text[1:]
 
 
@@ -41,7 +40,6 @@ def section(title: str, lines: Sequence[str], width: int = WIDTH) -> str:
 
 
 def wrapped(text: str, lead: str = "", width: int = WIDTH) -> str:
-    """Text broken to the width of the page."""
     return textwrap.fill(text, width, initial_indent=lead, subsequent_indent=" " * len(lead))
 
 

@@ -22,7 +22,7 @@ from matplotlib.textpath import text_to_path
 from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import Bbox
 
-from repairecon.show.words import chance_words, days_words, measured, money
+from repairecon.show.words import chance_words, money
 
 INK, QUIET, PALE = "#22303c", "#5f6b75", "#d5dbe0"
 MAIN, TURN, TURN_DARK = "#1f6fa8", "#c86a10", "#8f4a06"
@@ -90,21 +90,12 @@ def money_said(amount: float, currency: str, se: float = 0.0) -> str:
 
 
 def chance_said(p: float) -> str:
-    """A chance that is never broken over two lines."""
     return chance_words(p).replace(" ", NO_BREAK)
 
 
 def tall(text: str) -> float:
     """Height of a block of text [inch]."""
     return LINE * (text.count("\n") + 1) if text else 0.0
-
-
-def with_unit(value: float, unit: str, currency: str) -> str:
-    if unit in ("day", "days"):
-        return days_words(value)
-    if unit in ("chance", "in 100"):
-        return chance_said(value)
-    return money_said(value, currency) if unit == currency else measured(value, unit)
 
 
 def write(ax: Axes, at: Place, text: str, coords: Any = "data", shift: Place = (0.0, 0.0), **style: Any) -> Text:
@@ -118,7 +109,6 @@ def write(ax: Axes, at: Place, text: str, coords: Any = "data", shift: Place = (
 
 
 def figure_of(ax: Axes) -> Figure:
-    """The whole figure that axes stand in."""
     fig = ax.get_figure(root=True)
     assert fig is not None
     return fig
@@ -231,7 +221,6 @@ def money_ticks(ax: Axes, axis: Literal["x", "y"], currency: str) -> None:
 
 
 def per_inch(ax: Axes) -> float:
-    """How far the axis across reaches in an inch."""
     low, high = ax.get_xlim()
     return figure_of(ax).dpi / ax.bbox.width * (high - low)
 
@@ -311,7 +300,6 @@ def show(ax: Axes) -> None:
 
 
 def end_margin(width: float) -> float:
-    """Width of the margin for the texts [inch], on a page of a width."""
     return max(0.24 * width, min(2.2, 0.33 * width))
 
 
@@ -330,17 +318,14 @@ class Picture:
 
     @property
     def alt(self) -> str:
-        """Title and caption."""
         return self._own[1]
 
     @property
     def wide(self) -> str:
-        """PNG in base64, for a wide page."""
         return base64.b64encode(self._own[0]).decode("ascii")
 
     @cached_property
     def narrow(self) -> str:
-        """PNG in base64, for a narrow page."""
         fig = plt.figure(figsize=(NARROW, self._height), dpi=100, facecolor="white")
         ax = fig.add_subplot(fig.add_gridspec(1, 1, left=0.0, right=1.0, bottom=0.0, top=1.0)[0])
         return base64.b64encode(drawn(self.draw(ax))[0]).decode("ascii")

@@ -140,7 +140,6 @@ def only_known_parameters(run: Sequence[str] | None = None) -> None:
 
 
 def _names(body: Sequence[ast.stmt], kind: type[ast.Assign] | type[ast.AnnAssign]) -> list[str]:
-    """Names set by a cell that does nothing else; none of any other cell."""
     if not body or not all(isinstance(node, kind) for node in body):
         return []
     targets = (node.target if isinstance(node, ast.AnnAssign) else node.targets[0] for node in body)  # type: ignore[attr-defined]

@@ -11,7 +11,7 @@ from reference_case import HERE, branch, case, task, terms, way
 from small_case import part, small, sure
 
 from repairecon import read_case, rebuild_or_buy
-from repairecon.rebuild_or_buy import headline
+from repairecon.rebuild_or_buy import sentences
 from repairecon.records import Case, Look, Range, Years
 from repairecon.show.words import days_words
 
@@ -169,9 +169,9 @@ def test_days_and_bad_cases_are_held_against_the_way_that_the_advice_begins() ->
     """To be stripped though another way would be taken unopened: the rebuild here is what the rest is beside."""
     answer = rebuild_or_buy(read_case(Path(__file__).parents[2] / "data" / "starter"), draws=2000)
     assert answer.advice.way == "specialist's rebuild"
-    assert "rebuild here" in headline.do(answer)
+    assert "rebuild here" in sentences.do(answer)
     table = answer.table
     saved = table.loc["rebuild here", "days_mean"] - table.loc["mend for now", "days_mean"]
     bad = answer.money(table.loc["rebuild here", "total_p90"], table.loc["rebuild here", "total_p90_se"])
-    assert headline.sooner(answer).startswith(f"Mend for now is back about {days_words(saved)} sooner;")
-    assert f"against {bad}" in headline.sooner(answer)
+    assert sentences.sooner(answer).startswith(f"Mend for now is back about {days_words(saved)} sooner;")
+    assert f"against {bad}" in sentences.sooner(answer)
