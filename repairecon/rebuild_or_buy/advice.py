@@ -217,7 +217,8 @@ class Basis:
             return self.model.late
         return np.asarray(self.horizon.ledger.present - self.model.expected() @ np.array(self.model.weights))
 
-    def turns(self, name: str) -> float | None:
+    # ---- where it turns, each worked out when it is first asked for ----
+    def _turns(self, name: str) -> float | None:
         """The nearest value of an own figure at which another way is cheaper by this job; None where it never is."""
         number = next(n for n in self.numbers if n.name == name)
         best = self.model.ways.index(self.this_job.way)
@@ -227,14 +228,25 @@ class Basis:
         return min((x for x in found if x is not None), key=lambda x: abs(x - number.now), default=None)
 
     @cached_property
+    def day_price_turns(self) -> float | None:
+        priced = self.model.case.terms.lost_day_stated and self.model.lost_day > 0
+        return None if priced else self._turns(DAY)
+
+    @cached_property
+    def hour_price_turns(self) -> float | None:
+        return None if self.model.case.terms.own_hour_stated else self._turns(HOUR)
+
+    @cached_property
     def life_turns(self) -> float | None:
         """Median life of the advised way's unit at which another way is cheaper over the years [years]."""
         ahead = self.horizon if self.horizon.years.horizon_years > 0 else self.horizon.over(LIFE_AHEAD)
         return break_even_life(ahead.ledger, self.model.ways.index(self.choice.way), STRETCHED)
 
     @cached_property
-    def beyond_years(self) -> tuple[float, str] | None:
-        """Years of keeping her beyond which another way than this job's is cheaper, and which; None if none is."""
+    def beyond(self) -> tuple[float | None, str]:
+        """Where this job alone decides, the years of keeping her beyond which another way is cheaper, and which."""
+        if self.kind == "years":
+            return None, ""
         most = max(LOOKED_AHEAD, self.horizon.years.horizon_years)
         ledger = self.horizon.over(most).ledger
         grid = np.linspace(0.0, most, int(most) * 4 + 1)
@@ -245,7 +257,7 @@ class Basis:
         others = np.delete(lead, best, axis=0).min(axis=0, initial=np.inf)
         lost = np.flatnonzero(others < lead[best] - 1e-9 * np.abs(lead[best]))
         if not len(lost):
-            return None
+            return None, ""
         k = int(lost[0])
         return float(grid[k]), self.model.ways[int(lead[:, k].argmin())]
 
@@ -258,10 +270,9 @@ class Advice:
     ``do``: look (``what`` is the look), strip (begin ``way`` and decide by ``stops``), take ``way``, leave this unit
     and look elsewhere, or carry on (``way``). ``way`` is what is taken if nothing is looked at or stripped first;
     ``total`` what that comes to on the ``basis`` over ``years``, ``gap`` less than ``against``; ``value`` the same with
-    the freedom to look, strip and stop. ``best_this_job`` and ``best_years`` where they differ tell both.
-    ``day_price_turns``, ``hour_price_turns`` and ``life_turns`` are where another way takes over, ``beyond_years`` from
-    how many years of keeping on ``beyond_way`` does. ``back_by`` is the chance of being back by the date. ``because``
-    says in plain words what decided.
+    the freedom to look, strip and stop. ``best_this_job`` and ``best_years`` where they differ tell both. ``back_by``
+    is the chance of being back by the date. ``because`` says in plain words what decided. Where another way takes
+    over stands in ``Basis``.
     """
 
     do: Do
@@ -277,11 +288,6 @@ class Advice:
     best_this_job: str
     best_years: str
     years_gap: float
-    day_price_turns: float | None
-    hour_price_turns: float | None
-    life_turns: float | None
-    beyond_years: float | None
-    beyond_way: str
     back_by: float | None
     look: Worth | None
     stops: tuple[StopWhen, ...]
@@ -302,7 +308,6 @@ def advice(answer: Answer) -> Advice:
     near = answer.verdict.near_tie
     if basis.kind == "years" and chosen.second:
         near = near_tie(answer.case, chosen.gap, chosen.total, 1.0)
-    turned = (basis.beyond_years if basis.kind == "this job" else None) or (None, "")
     years_gap, best_years = 0.0, ""
     if horizon.years.horizon_years > 0:
         best_years, present = basis.over_years.way, dict(zip(model.ways, horizon.ledger.present.tolist(), strict=True))
@@ -311,9 +316,6 @@ def advice(answer: Answer) -> Advice:
         do=do, what=what, way=chosen.way, basis=basis.kind, years=horizon.years.horizon_years, total=chosen.total,
         gap=chosen.gap, against=chosen.second, near_tie=near, value=made.value(), best_this_job=basis.this_job.way,
         best_years=best_years, years_gap=years_gap,
-        day_price_turns=None if terms.lost_day_stated and model.lost_day > 0 else basis.turns(DAY),
-        hour_price_turns=None if terms.own_hour_stated else basis.turns(HOUR), life_turns=basis.life_turns,
-        beyond_years=turned[0], beyond_way=turned[1],
         back_by=float(answer.table.loc[chosen.way, "back_by"]) if "back_by" in answer.table else None,
         look=look, stops=_stops(answer, made), ties=answer.verdict.ties, because=(*because, *more),
     )  # fmt: skip

@@ -87,8 +87,14 @@ def _spare(answer: Answer) -> dict[str, Any]:
     return {"best": best.combination, "worth": best.worth, "net": best.net, "by_combination": spares}
 
 
+def _advice(answer: Answer) -> dict[str, Any]:
+    names, (years, way) = ("day_price_turns", "hour_price_turns", "life_turns"), answer.basis.beyond
+    turns = {name: getattr(answer.basis, name) for name in names} | {"beyond_years": years, "beyond_way": way}
+    return asdict(answer.advice) | turns
+
+
 _DATA: dict[str, str | Callable[[Answer], Any]] = {
-    "advice": "advice", "unit": "case.unit.name", "currency": "case.terms.currency", "figures": "case.unit.figures",
+    "advice": _advice, "unit": "case.unit.name", "currency": "case.terms.currency", "figures": "case.unit.figures",
     "ways": lambda a: [_way(str(way), row) for way, row in a.table.iterrows()],
     "verdict": lambda a: " ".join(sentences.advice(a)), "best": "advice.way",
     **{name: f"verdict.{name}" for name in ("second", "gap", "p_best_below_second", "near_tie")},

@@ -3,9 +3,10 @@ expectations) or drawn. A piece is a bill on some leaves, as often as some chanc
 
 from __future__ import annotations
 
+import operator
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, reduce
 from itertools import permutations
 from typing import Any
 
@@ -42,9 +43,8 @@ class Compiled:
     def groups(self) -> tuple[dict[int, list[tuple[int, float]]], ...]:
         """By output and pattern the terms that share it, each with its scale."""
         found: tuple[dict[int, list[tuple[int, float]]], ...] = tuple({} for _ in OUTPUTS)
-        for o, k, t, scale in zip(
-            *(a.tolist() for a in (self.output, self.pattern, self.term, self.scale)), strict=True
-        ):
+        rows = (a.tolist() for a in (self.output, self.pattern, self.term, self.scale))
+        for o, k, t, scale in zip(*rows, strict=True):
             found[o].setdefault(k, []).append((t, scale))
         return found
 
@@ -233,11 +233,8 @@ class AtMeans:
         total = np.zeros(3)
         for piece in pieces:
             b = piece.bill
-            amounts = (
-                (self.terms_ahead if piece.ahead else self.terms)[b.term]
-                * b.scale
-                * self._over_leaves(piece.on)[b.pattern]
-            )
+            terms = self.terms_ahead if piece.ahead else self.terms
+            amounts = terms[b.term] * b.scale * self._over_leaves(piece.on)[b.pattern]
             total += as_often(self.inputs, piece) * np.bincount(b.output, amounts, 3)
         return total
 
@@ -260,16 +257,11 @@ class AtMeans:
 
     def by_pattern(self, piece: Piece, weights: tuple[float, ...]) -> Floats:
         """Coefficient of each pattern (K,) in outputs of a piece's bill added up at weights."""
-        bill = piece.bill
-        key = bill, piece.ahead, weights
+        bill, key = piece.bill, (piece.bill, piece.ahead, weights)
         if key not in self._by_pattern:
-            amounts = (
-                (self.terms_ahead if piece.ahead else self.terms)[bill.term]
-                * bill.scale
-                * np.array(weights)[bill.output]
-            )
-            sums = np.bincount(bill.pattern, amounts, len(self.program.patterns))
-            self._by_pattern[key] = np.asarray(sums, dtype=np.float64)
+            terms = self.terms_ahead if piece.ahead else self.terms
+            amounts = terms[bill.term] * bill.scale * np.array(weights)[bill.output]
+            self._by_pattern[key] = np.bincount(bill.pattern, amounts, len(self.program.patterns))
         return self._by_pattern[key]
 
     def pattern_sum(self, pieces: Pieces, weights: tuple[float, ...]) -> Floats:
@@ -332,10 +324,7 @@ class Drawn:
             return longest
         if ahead and any(self.program.inputs[i].is_wait for i in term.inputs):
             return 0.0
-        product: Any = self.values[term.inputs[0]]
-        for i in term.inputs[1:]:
-            product = product * self.values[i]
-        return product
+        return reduce(operator.mul, (self.values[i] for i in term.inputs))
 
     def _rows_of(self, leaves: Leaves) -> Any:
         """Rows that lie in some leaves; a slice where they are neighbours (rows are sorted by leaf)."""

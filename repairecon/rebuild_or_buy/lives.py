@@ -141,10 +141,11 @@ def discounted_failures(clocks: Clocks, years: Years, count: Floats | None = Non
     return clocks.mean(renewal.discounted_renewals(count, years.horizon_years, real_rate(years)))
 
 
-def failures(clocks: Clocks, years: Years) -> Failures:
+def failures(clocks: Clocks, years: Years, counted: Sequence[Floats] = ()) -> Failures:
+    """``counted`` are all failures and those until one comes away from base, where they have been worked out."""
     if years.horizon_years == 0:
         return Failures(0.0, 0.0, 0.0)
-    count, at_home = counts(clocks, years, (1.0, 1.0 - years.p_away))
+    count, at_home = counted or counts(clocks, years, (1.0, 1.0 - years.p_away))
     away = years.p_away * clocks.mean(at_home[-1])
     return Failures(clocks.mean(count[-1]), discounted_failures(clocks, years, count), away)
 

@@ -347,11 +347,11 @@ def _stops(answer: Answer) -> list[str]:
 def _turns(answer: Answer) -> list[str]:
     """What would change the advice, nearest first; over the years the life at which it turns."""
     a, lines = answer.advice, []
-    if a.basis == "years" and a.life_turns is not None:
+    if a.basis == "years" and (life := answer.basis.life_turns) is not None:
         ledger = answer.horizon.ledger
         expected = median_life(ledger.clocks(answer.model.ways.index(a.way)), ledger.years)
-        side = "under" if a.life_turns < expected else "over"
-        lines.append(f"{a.way} lasting {side} {tenths(a.life_turns)} years, {tenths(expected)} expected")
+        side = "under" if life < expected else "over"
+        lines.append(f"{a.way} lasting {side} {tenths(life)} years, {tenths(expected)} expected")
     if a.way == answer.verdict.best:
         inside = [f for f in answer.flips if f.within_range]
         lines += [sentences.flip(f) for f in inside[:2]]

@@ -169,12 +169,13 @@ def longer(answer: Answer) -> str:
         today, later = answer.table["total_mean"], answer.money(a.years_gap)
         now = answer.money(today[a.way] - today[a.best_this_job])
         return f"{capital(a.best_this_job)} is {now} cheaper for this job alone but {later} dearer over those years."
-    if a.basis == "this job" and a.do != "leave" and a.beyond_years is not None and a.beyond_way:
-        known = all(answer.basis.life_known(way) for way in (a.way, a.beyond_way))
-        turns = [] if a.life_turns is None else [f"it turns at a life of {tenths(a.life_turns)} years for {a.way}"]
+    basis, (years, other) = answer.basis, answer.basis.beyond
+    if a.basis == "this job" and a.do != "leave" and years is not None:
+        known, life = all(map(basis.life_known, (a.way, other))), basis.life_turns
+        turns = [] if life is None else [f"it turns at a life of {tenths(life)} years for {a.way}"]
         reasons = [*([] if known else ["by assumed lives"]), *turns]
         why = f" ({'; '.join(reasons)})" if reasons else ""
-        return f"Kept for more than about {whole(a.beyond_years)} years, {a.beyond_way} comes cheaper{why}."
+        return f"Kept for more than about {whole(years)} years, {other} comes cheaper{why}."
     return ""
 
 
@@ -192,8 +193,8 @@ def sooner(answer: Answer) -> str:
         whose = "its bad case" if quicker and mild == fast else f"the bad case of {mild}"
         said.append(f"{whose} is {better} against {bad}")
     if not (answer.case.terms.lost_day_stated and answer.case.terms.cost_lost_day.high > 0):
-        known = a.day_price_turns is not None and way == a.way
-        turns = f"; it turns from {answer.money(a.day_price_turns or 0.0)} a day" if known else ""
+        price = answer.basis.day_price_turns if way == a.way else None
+        turns = "" if price is None else f"; it turns from {answer.money(price)} a day"
         said.append(f"waiting is not priced here{turns}")
     return f"{capital('; '.join(said))}." if said else ""
 
@@ -209,7 +210,7 @@ def _besides(answer: Answer) -> Iterator[str]:
     elif mine and answer.risk.changes:
         yield f"With your limits ({', '.join(mine)}) the choice is {answer.risk.best} instead."
     if not (terms.own_hour_stated or answer.cost_own_hour > 0):
-        turns = a.hour_price_turns
+        turns = answer.basis.hour_price_turns
         at = "" if turns is None else f"it turns if an hour is worth {answer.money(turns)} to you"
         yield f"Your own hours are not priced; {at or 'no worth of an hour changes this'}."
     way = answer.case.way(a.way)

@@ -5,6 +5,7 @@ failures come from ``lives``."""
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
@@ -138,9 +139,16 @@ class Ledger:
     def failures(self) -> list[Failures]:
         found = []
         for i, shares in enumerate(self.shares):
-            each = [(p, lives.failures(self.clocks(i, share), self.years)) for share, p in shares.items()]
+            counted = {1.0: self.counted[i]} if self.years.horizon_years > 0 else {}
+            each = [(p, lives.failures(self.clocks(i, share), self.years, counted.get(share, ())))
+                    for share, p in shares.items()]  # fmt: skip
             found.append(Failures(*(float(sum(p * f[k] for p, f in each)) for k in range(3))))
         return found
+
+    @cached_property
+    def counted(self) -> list[Sequence[Floats]]:
+        """Failures of each way's unit by the end of each step: all, and those until one comes away from base."""
+        return [lives.counts(self.clocks(i), self.years, (1.0, 1.0 - self.years.p_away)) for i in range(len(self.ways))]
 
     @cached_property
     def present(self) -> Floats:
@@ -150,7 +158,7 @@ class Ledger:
 
     def so_far(self, i: int, grid: Floats) -> Floats:
         """Exact expected cost of a way by some years from now, discounted; what a spare fetches is not taken off."""
-        clocks, count = self.clocks(i), lives.counts(self.clocks(i), self.years)[0]
+        clocks, count = self.clocks(i), self.counted[i][0]
         t = np.linspace(0.0, self.years.horizon_years, 2 * len(count) - 1)
         worth = np.diff(count, axis=0) * ((1.0 + self.rate) ** -t[1::2])[:, None]
         gone = np.concatenate([[0.0], np.cumsum(worth @ clocks.weights)]) + clocks.mean(count[0])
