@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -153,8 +153,7 @@ def risk(case: Case, table: pd.DataFrame, outcomes: Outcomes, chosen: Verdict) -
 
 
 # ---- this job and the years side by side ----
-@dataclass(frozen=True)
-class Choice:
+class Choice(NamedTuple):
     """The cheapest allowed way on a basis, the next one, and by how much."""
 
     way: str

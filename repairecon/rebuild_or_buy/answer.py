@@ -26,7 +26,7 @@ from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
 from repairecon.rebuild_or_buy.stages import GO_ON, Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, costs_something, grow
 from repairecon.rebuild_or_buy.years import Horizon
-from repairecon.records import Case, Way, Years
+from repairecon.records import Case, Years
 from repairecon.show.sheet import Panel, Shown
 from repairecon.show.words import money
 
@@ -97,10 +97,6 @@ class Answer(Shown):
     def advice(self) -> Advice:
         return advised.advice(self)
 
-    @property
-    def _best(self) -> int:
-        return self.model.ways.index(self.verdict.best)
-
     # ---- what it hangs on -------------------------------------------------------------------
     @cached_property
     def numbers(self) -> tuple[Number, ...]:
@@ -108,11 +104,11 @@ class Answer(Shown):
 
     @cached_property
     def flips(self) -> tuple[Flip, ...]:
-        return tuple(sensitivity.flips(self.model, self._best, self.numbers))
+        return tuple(sensitivity.flips(self.model, self.model.ways.index(self.verdict.best), self.numbers))
 
     @cached_property
     def swings(self) -> tuple[Swing, ...]:
-        return tuple(sensitivity.swings(self.model, self._best, self.numbers))
+        return tuple(sensitivity.swings(self.model, self.model.ways.index(self.verdict.best), self.numbers))
 
     @cached_property
     def thumb_rules(self) -> tuple[ThumbRule, ...]:
@@ -181,10 +177,9 @@ class Answer(Shown):
 
     @cached_property
     def policy(self) -> pd.DataFrame:
-        rows = [(point_name(p.point, self.model.done), p.findings, p.chance, p.choice, p.cost_go_on, p.cost_stop,
-                 p.best_stop) for p in self._reached]  # fmt: skip
-        columns = ["stage", "findings", "chance", "choice", "cost_go_on", "repair_limit", "limit_way"]
-        return pd.DataFrame(rows, columns=columns)
+        rows = [vars(p) | {"point": point_name(p.point, self.model.done)} for p in self._reached]
+        called = {"point": "stage", "cost_stop": "repair_limit", "best_stop": "limit_way"}
+        return pd.DataFrame(rows).rename(columns=called)
 
     @cached_property
     def stop_when(self) -> tuple[StopWhen, ...]:
@@ -252,7 +247,13 @@ class Answer(Shown):
         """The tree as nodes: each branch, its chance given its parent, expected extra cost, and what is done there."""
         model, leaves = self.model, self.leaves
         events, seen_at, main = model.tree.events, model.tree.seen, _main_rebuild(model)
-        matter = set() if main is None else _events_that_matter(model, model.case.ways[main])
+        matter = set[str]()  # events that bear on the rebuild, and those that they depend on
+        if main is not None:
+            met = {(r.event, r.outcome) for r in model.case.remedies}
+            bears = [b for b in model.case.branches if b.seen_at and branch_touches(b, model.case.ways[main])]
+            matter |= {b.event for b in bears if b.ends_rebuild or costs_something(b) or (b.event, b.outcome) in met}
+        while more := {o for b in model.case.branches if b.event in matter for o, _ in b.given} - matter:
+            matter |= more
         order = sorted(matter, key=lambda e: (seen_at[events.index(e)], events.index(e)))
         seen: dict[tuple[tuple[str, str], ...], list[int]] = {(): list(range(len(leaves)))}
         for k, outcome in enumerate(leaves["outcomes"]):
@@ -316,13 +317,3 @@ def _main_rebuild(model: Model) -> int | None:
         if of_kind:
             return min(of_kind, key=lambda i: (not model.allowed[i], float(expected[i]), model.ways[i]))
     return None
-
-
-def _events_that_matter(model: Model, rebuild: Way) -> set[str]:
-    """Events that bear on the rebuild, and those that they depend on."""
-    met = {(r.event, r.outcome) for r in model.case.remedies}
-    bears = [b for b in model.case.branches if b.seen_at and branch_touches(b, rebuild)]
-    matter = {b.event for b in bears if b.ends_rebuild or costs_something(b) or (b.event, b.outcome) in met}
-    while more := {o for b in model.case.branches if b.event in matter for o, _ in b.given} - matter:
-        matter |= more
-    return matter

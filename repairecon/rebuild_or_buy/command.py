@@ -20,7 +20,6 @@ from repairecon.read.result_table import ResultTable, mark_of, to_parquet
 from repairecon.rebuild_or_buy import parts, sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
-from repairecon.rebuild_or_buy.years import Combination
 from repairecon.records import RepaireconError
 from repairecon.show.answer_tables import add_faces, give, plain, print_json
 from repairecon.show.layout import shortened
@@ -83,8 +82,9 @@ def run(args: argparse.Namespace) -> int | None:
 # ---- plain data ----------------------------------------------------------------------------------
 def _spare(answer: Answer) -> dict[str, Any]:
     spares = answer.horizon.spares
-    best = max(spares, key=lambda c: c.net, default=Combination("", 0.0, 0.0, 0.0, 0.0, 0.0))
-    return {"best": best.combination, "worth": best.worth, "net": best.net, "by_combination": spares}
+    best = max(spares, key=lambda c: c.net, default=None)
+    name, worth, net = (best.combination, best.worth, best.net) if best else ("", 0.0, 0.0)
+    return {"best": name, "worth": worth, "net": net, "by_combination": spares}
 
 
 def _advice(answer: Answer) -> dict[str, Any]:
@@ -185,7 +185,8 @@ def case_lines(
     paths = [str(f) for f in folders]
     marks = {path: _mark(path, draws, seed) for path in paths} if table else {}
     kept = ResultTable(table, COLUMNS, marks.values()) if table else None
-    done = {m: _line(row) for m, row in kept.done.items()} if kept else {}
+    done = {m: CaseLine(**dict[str, Any](row) | {name: float(row[name]) if row[name] else None for name in _NUMBERS})
+            for m, row in (kept.done if kept else {}).items()}  # fmt: skip
     new = (path for path in paths if marks.get(path) not in done)
     fresh = each(partial(case_line, draws=draws, seed=seed), new, workers, scheduler)
     for path in paths:
@@ -202,11 +203,6 @@ def _mark(folder: str, draws: int | str, seed: int) -> str:
     home = boat_folder(folder)
     beneath = (mark_of(home), mark_of(home_of(home) / "log")) if home else ()
     return mark_of(folder, (os.path.abspath(folder), *beneath, draws, seed, version()))  # noqa: PTH100
-
-
-def _line(row: dict[str, str]) -> CaseLine:
-    numbers = {name: float(row[name]) if row[name] else None for name in _NUMBERS}
-    return CaseLine(**dict[str, Any](row) | numbers)
 
 
 def print_lines(folders: Sequence[str], args: argparse.Namespace) -> int:

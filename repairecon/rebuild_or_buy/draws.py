@@ -5,10 +5,9 @@ most (``first``) take their columns from a Sobol sequence in that order, so that
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import accumulate
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 from zlib import crc32
 
 import numpy as np
@@ -59,16 +58,6 @@ def value_table(r: Range, normal: bool = False) -> Floats:
 
 def by_steps(r: Range, uniform: Floats) -> Floats:
     return np.asarray(value_table(r).take((uniform * CELLS).astype(np.intp)))
-
-
-def score_table() -> Floats:
-    """Conditional mean of a standard normal score in each of CELLS equal steps of chance, its variance kept at one."""
-    from scipy import special
-
-    edges = special.ndtri(np.linspace(0.0, 1.0, CELLS + 1))
-    density = np.exp(-0.5 * edges**2) / np.sqrt(2.0 * np.pi)
-    means = -np.diff(density) * CELLS
-    return np.asarray(means / means.std())
 
 
 # ---- evenly spread points: the digits of the number of a point, times a matrix of zeros and ones, are those of its
@@ -137,8 +126,7 @@ def replicate_se(totals: NDArray[Any], counts: NDArray[Any]) -> Any:
     return np.sqrt(used / (used - 1) * (away * away).sum(axis=-1))[()] / whole
 
 
-@dataclass(frozen=True)
-class Stretch:
+class Stretch(NamedTuple):
     """Points ``start`` and on of some replicates; ``counts`` of them each, of a whole stretch of 2**bits."""
 
     start: int
@@ -210,8 +198,7 @@ def generator(seed: int, name: str) -> np.random.Generator:
     return np.random.Generator(np.random.SFC64(np.random.SeedSequence([seed, crc32(name.encode())])))
 
 
-@dataclass(frozen=True)
-class Block:
+class Block(NamedTuple):
     """Drawn inputs (J, n), the leaf and the replicate of each draw; the arrays are used again for the next block."""
 
     values: Singles
@@ -226,6 +213,8 @@ class Draws:
     def __init__(
         self, inputs: Sequence[Input], leaf_chance: Floats, correlation: float, seed: int, first: Sequence[str] = ()
     ) -> None:
+        from scipy import special
+
         self.cumulative = np.cumsum(leaf_chance)
         self.cumulative /= self.cumulative[-1]
         self.values = np.empty((len(inputs), BLOCK), dtype=np.float32)
@@ -234,7 +223,10 @@ class Draws:
             if k not in self.uncertain:
                 self.values[k] = x.range.likely
         self.inputs = inputs
-        scores = score_table() * Z_STEPS
+        # conditional means of a standard normal score in equal steps of chance, its variance kept at one
+        edges = special.ndtri(np.linspace(0.0, 1.0, CELLS + 1))
+        means = -np.diff(np.exp(-0.5 * edges**2) / np.sqrt(2.0 * np.pi)) * CELLS
+        scores = means / means.std() * Z_STEPS
         self.pace_table = (scores * np.sqrt(correlation) + Z_CELLS / 2).astype(np.float32)
         self.scores = (scores * np.sqrt(1.0 - correlation)).astype(np.float32)
         self.tables = list[Singles]()

@@ -261,7 +261,8 @@ class AtMeans:
         if key not in self._by_pattern:
             terms = self.terms_ahead if piece.ahead else self.terms
             amounts = terms[bill.term] * bill.scale * np.array(weights)[bill.output]
-            self._by_pattern[key] = np.bincount(bill.pattern, amounts, len(self.program.patterns))
+            count = len(self.program.patterns)
+            self._by_pattern[key] = np.asarray(np.bincount(bill.pattern, amounts, count), dtype=np.float64)
         return self._by_pattern[key]
 
     def pattern_sum(self, pieces: Pieces, weights: tuple[float, ...]) -> Floats:

@@ -197,7 +197,14 @@ def with_own_lives(case: Case) -> tuple[Case, tuple[LifeFit, ...]]:
     fits = tuple(_fits(case))
     # by years where both clocks tell: a failure must not be counted twice
     known = {f.way: f for f in reversed(fits) if not f.refused}
-    fitted = {w.way: _lived(w, known[w.way]) if w.way in known else w for w in case.ways}
+    fitted = {w.way: w for w in case.ways}
+    for name, fit in known.items():
+        # known lives hold the wear kept and the early failures already
+        way = replace(fitted[name], wear_kept=0.0, p_early=0.0, life_shape=fit.shape)
+        lives: dict[str, Range | None] = {f"life_{fit.clock}": fit.median_range}
+        if fit.clock == "hours" and way.life_years is not None and way.life_years.source.file == ASSUMED:
+            lives["life_years"] = None  # no life in years stays assumed beside one in hours that is known
+        fitted[name] = replace(way, **lives)  # type: ignore[arg-type]
     ways = tuple(_followed(case, w, fitted) for w in case.ways)
     left = [(a, tuple(way for way in a.ways if way not in known)) for a in case.assumed]
     # an assumed figure is used no more once all ways whose lives hang on it are known
@@ -223,16 +230,6 @@ def _fits(case: Case) -> Iterator[LifeFit]:
             continue
         names = ("median", "median_low", "median_high", "shape", "shape_low", "shape_high")
         yield replace(blank, **{name: getattr(fit, name) for name in names})
-
-
-def _lived(way: Way, fit: LifeFit) -> Way:
-    """The way with its fitted life. Known lives hold the wear kept and the early failures already. No life in years
-    stays assumed beside one in hours that is known."""
-    way = replace(way, wear_kept=0.0, p_early=0.0, life_shape=fit.shape)
-    if fit.clock == "years":
-        return replace(way, life_years=fit.median_range)
-    assumed = way.life_years is not None and way.life_years.source.file == ASSUMED
-    return replace(way, life_hours=fit.median_range, life_years=None if assumed else way.life_years)
 
 
 def _followed(case: Case, way: Way, fitted: dict[str, Way]) -> Way:

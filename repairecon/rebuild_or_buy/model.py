@@ -5,8 +5,9 @@ then, at the inputs' means."""
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,8 +22,7 @@ from repairecon.rebuild_or_buy.tree import (  # isort: skip
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Stop:
+class Stop(NamedTuple):
     """Leaves in which a rebuild ends at one stage, in sets that look alike by then. ``ids`` set of each of them,
     ``patterns`` (K, sets) expectation of each pattern over a set."""
 
@@ -87,7 +87,7 @@ class Chooser:
         if i in self._after:
             return self._after[i]
         found = self._after[i] = list[tuple[int, Leaves, int]]()
-        stops = self.model.stops(i)
+        stops = self.model.stops.get(i, [])
         if self.model.case.ways[i].traits.in_service == "bought" or not stops:
             return found
         options = self.options(i)
@@ -209,7 +209,6 @@ class Model:
         check_size(what, thin_out, many * BYTES_AN_INPUT, many**2 * SECONDS_A_PAIR)
         self.masks: dict[tuple[int, int, bytes], Leaves] = {}
         self._pattern_chance: dict[Leaves | None, Floats] = {}
-        self._stops: dict[int, tuple[Stop, ...]] = {}
         self._nested: dict[tuple[int, ...], Nested] = {}
 
     # ---- what looks alike -----------------------------------------------------------------------
@@ -223,17 +222,18 @@ class Model:
             self._nested[points] = Nested.of(np.array([self.alike[point] for point in points]))
         return self._nested[points]
 
-    def stops(self, i: int) -> tuple[Stop, ...]:
-        if i not in self._stops:
-            ends, found = self.ends[i], []
-            for stage in (int(s) for s in np.unique(ends[ends < NEVER_ENDS])):
+    @cached_property
+    def stops(self) -> dict[int, list[Stop]]:
+        """Where the rebuild of each way ends."""
+        found = dict[int, list[Stop]]()
+        for i, ends in self.ends.items():
+            for stage in np.unique(ends[ends < NEVER_ENDS]).tolist():
                 at = np.flatnonzero(ends == stage)
                 _, ids = np.unique(self.alike[stage][at], return_inverse=True)
                 sums = np.zeros((int(ids.max()) + 1, len(self.program.patterns)))
                 np.add.at(sums, ids, (self.program.patterns[:, at] * self.tree.chance[at]).T)
-                found.append(Stop(stage, at, ids.astype(np.int64), np.ascontiguousarray(sums.T)))
-            self._stops[i] = tuple(found)
-        return self._stops[i]
+                found.setdefault(i, []).append(Stop(stage, at, ids.astype(np.int64), np.ascontiguousarray(sums.T)))
+        return found
 
     @cached_property
     def never_ended(self) -> dict[int, Leaves]:

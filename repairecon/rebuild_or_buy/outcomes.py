@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from itertools import product
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,15 +51,12 @@ Replicate = NDArray[np.intp] | int
 
 def by_replicate(x: Any, replicate: Replicate) -> Floats:
     if isinstance(replicate, int):
-        out = np.zeros(REPLICATES)
-        out[replicate] = x.sum()
-        return out
+        return np.where(np.arange(REPLICATES) == replicate, x.sum(), 0.0)
     return np.asarray(np.bincount(replicate, weights=x, minlength=REPLICATES), dtype=np.float64)
 
 
 # ---- a date by which the boat must be back in use ----
-@dataclass(frozen=True)
-class DueDate:
+class DueDate(NamedTuple):
     """``within`` days from now; ``missed`` cost once beyond it, ``day_after`` for each day more [home money]."""
 
     within: float
@@ -108,21 +105,16 @@ class Tally:
         low, high = float(first.min()), float(first.max())
         span = max(high - low, 1e-6 * max(abs(low), abs(high), 1.0))
         self.start, self.width = low - 0.5 * span, 2.0 * span / BINS
-        self.counts = np.zeros(BINS, dtype=np.int32)
-        self.by_replicate = np.zeros((REPLICATES, COARSE), dtype=np.int32)
+        self.counts = np.zeros(BINS, dtype=np.int64)
+        self.by_replicate = np.zeros((REPLICATES, COARSE), dtype=np.int64)
         self.low, self.high = np.inf, -np.inf
 
     def add(self, x: NDArray[Any], replicate: Replicate) -> None:
         scaled = (x - self.start).astype(np.float32, copy=False) * np.float32(1.0 / self.width)
         index = np.clip(scaled, 0, BINS - 1, out=scaled).astype(np.intp)
-        counts = np.bincount(index, minlength=BINS).astype(np.int32)
-        self.counts += counts
-        if isinstance(replicate, int):
-            self.by_replicate[replicate] += counts.reshape(COARSE, -1).sum(axis=1, dtype=np.int32)
-        else:
-            coarse = index // (BINS // COARSE) + replicate * COARSE
-            counts = np.bincount(coarse, minlength=REPLICATES * COARSE).astype(np.int32)
-            self.by_replicate += counts.reshape(REPLICATES, COARSE)
+        self.counts += np.bincount(index, minlength=BINS)
+        coarse = index // (BINS // COARSE) + replicate * COARSE
+        self.by_replicate += np.bincount(coarse, minlength=REPLICATES * COARSE).reshape(REPLICATES, COARSE)
         self.low, self.high = min(self.low, float(x.min())), max(self.high, float(x.max()))
 
     @property
@@ -140,11 +132,9 @@ class Tally:
 
     def quantile(self, p: Floats | float) -> Floats:
         """Value below which a share p of the draws lies."""
-        cumulative = self._cumulative
-        strictly = np.concatenate([[True], np.diff(cumulative) > 0])
-        strictly[:-1] |= np.concatenate([np.diff(cumulative) > 0])
-        found = np.interp(p, cumulative[strictly], self.edges[strictly])
-        return np.asarray(np.clip(found, self.low, self.high))
+        cumulative, rises = self._cumulative, np.diff(self._cumulative) > 0
+        strictly = np.append(True, rises) | np.append(rises, False)
+        return np.asarray(np.clip(np.interp(p, cumulative[strictly], self.edges[strictly]), self.low, self.high))
 
     def quantile_se(self, p: float) -> float:
         """Standard error of a quantile: from the values a standard error of its chance away on each side."""
@@ -257,9 +247,7 @@ class Outcomes:
         self.draws += len(values[0][0])
 
     def _rank(self, values: Values, replicate: Replicate, n: Floats) -> None:
-        def count(x: Any) -> Floats:
-            return by_replicate(x, replicate)
-
+        count = partial(by_replicate, replicate=replicate)
         totals, allowed = [row[TOTAL] for row in values], self.model.allowed
         best = np.minimum.reduce([t for t, may in zip(totals, allowed, strict=True) if may])
         for w, total in enumerate(totals):

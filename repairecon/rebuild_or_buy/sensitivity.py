@@ -200,7 +200,13 @@ def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tupl
             if number.slopes is None:
                 if lead < most_days[number.index] * abs(end - number.now) * (1.0 + 1e-9):
                     curved.append((lead / most_days[number.index], number, end))
-            elif (value := _crossing(number, number.slopes, totals, best, end)) is not None:
+                continue
+            with np.errstate(divide="ignore", invalid="ignore"):
+                away = (totals - totals[best]) / (number.slopes[best] - number.slopes)
+            crossings = number.now + away[np.isfinite(away) & (away * (end - number.now) > 0)]
+            within = crossings[(crossings - end) * (crossings - number.now) < 0]
+            if len(within):
+                value = float(within[np.abs(within - number.now).argmin()])
                 straight.append((_far(number.now, value), number, value, end))
     kept = 0
     for _, number, value, end in sorted(straight, key=lambda guess: guess[0]):
@@ -208,14 +214,6 @@ def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tupl
             kept += 1
             yield number, value, min(end, number.most)
     yield from ((number, end, end) for _, number, end in sorted(curved, key=lambda guess: guess[0])[: 2 * MOST])
-
-
-def _crossing(number: Number, slopes: Floats, totals: Floats, best: int, end: float) -> float | None:
-    with np.errstate(divide="ignore", invalid="ignore"):
-        away = (totals - totals[best]) / (slopes[best] - slopes)
-    crossings = number.now + away[np.isfinite(away) & (away * (end - number.now) > 0)]
-    within = crossings[(crossings - end) * (crossings - number.now) < 0]
-    return float(within[np.abs(within - number.now).argmin()]) if len(within) else None
 
 
 # ---- swings -------------------------------------------------------------------------------
@@ -283,14 +281,20 @@ def _effects(model: Model) -> Floats:
     some = np.searchsorted(cumulative / cumulative[-1], (np.arange(LEAVES) + 0.5) / LEAVES)
     chance, terms = np.bincount(some, minlength=len(cumulative)) / LEAVES, model.plain.at.terms.copy()
     longest = [(k, term) for k, term in enumerate(program.terms) if isinstance(term, LongestWait)]
+
+    def wait(term: LongestWait, moved: int = -1) -> float:
+        """The longest of some waits at their means, one of them moved."""
+        waits = [inputs[i].mean + (spreads[i] if i == moved else 0.0) for i in term.waits]
+        return max([*waits, sum(k * inputs[i].mean for i, k in term.floor)])
+
     for k, term in longest:
-        terms[k] = _longest(model, term)
+        terms[k] = wait(term)
     at, ways = AtMeans(program, chance, np.array([x.mean for x in inputs]), terms, {}), model.plain.all_ways()
     expected, coefficients = np.array([at.expected(pieces) for pieces in ways]), _coefficients(model, at)
     effects = _slopes(model, coefficients) * spreads
     for k, term in longest:
         for i in term.waits:
-            effects[:, i] += coefficients[:, k] * (_longest(model, term, i, spreads[i]) - at.terms[k])
+            effects[:, i] += coefficients[:, k] * (wait(term, i) - at.terms[k])
     effects[:, program.lost_day] += expected[:, 2] * spreads[program.lost_day]
     for i in model.never.values():
         at.inputs[i] += spreads[i]
@@ -300,9 +304,3 @@ def _effects(model: Model) -> Floats:
     pace = effects[:, hours].sum(axis=1, keepdims=True) * np.sqrt(rho)
     effects[:, hours] *= np.sqrt(1.0 - rho)
     return np.concatenate([effects, pace], axis=1)
-
-
-def _longest(model: Model, term: LongestWait, moved: int = -1, by: float = 0.0) -> float:
-    """The longest of some waits at their means, one of them moved."""
-    waits = [model.inputs[i].mean + (by if i == moved else 0.0) for i in term.waits]
-    return max([*waits, sum(k * model.inputs[i].mean for i, k in term.floor)])

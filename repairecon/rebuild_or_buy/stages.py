@@ -239,12 +239,12 @@ def _going_over(depths: Sequence[Decision], over: Floats, at: int, weights: Floa
 def _after_away(chosen: Chooser, i: int, place: tuple[int, int], column: Floats, weights: Weights) -> list[AfterAway]:
     """What is bought after a sending away has failed, apart from the rest of that stop's cost."""
     model, (s, a) = chosen.model, place
-    if not model.stops(i):
+    if i not in model.stops:
         return []
     comes = 1.0 - (model.inputs[model.never[i]].mean if i in model.never else 0.0)
     options = chosen.options(i)
     fixed, choices = column.copy(), []
-    for stop in model.stops(i):
+    for stop in model.stops[i]:
         after = max(stop.stage, model.done)
         by_buy = np.array([chosen.at.by_leaf(chosen.buy(b, after), weights)[stop.at] for b in options])
         choices.append((stop.at, stop.ids, comes * by_buy))

@@ -9,6 +9,7 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain, combinations
 from math import sqrt
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,8 +78,7 @@ class Tree:
         return {e: self.outcomes[i][s] for i, (e, s) in enumerate(zip(self.events, row, strict=True)) if s >= 0}
 
 
-@dataclass(frozen=True)
-class Nested:
+class Nested(NamedTuple):
     """Leaves in an order in which the sets that look alike are side by side at every point. ``starts`` (by point) where
     each set begins among the leaves, ``within`` where it begins among the sets of the next point (of the last point:
     among the leaves)."""
@@ -292,35 +292,28 @@ def to_average(case: Case, found: Sequence[Finding], keep: Collection[str]) -> f
         events[b.event].append(b)
     barred = {*keep, *(f.event for f in found), *(event for b in case.branches for event, _ in b.given)}
     barred |= {*(look.event for look in case.looks), *(r.event for r in case.remedies)}
-    open_to = {e: rows for e, rows in events.items() if e not in barred and _adds_up(case, rows)}
-    order = sorted(open_to, key=lambda e: (_moves(case, open_to[e]), e))
+    # parts that come without a wait of their own
+    at_once = {p.part for p in case.parts if p.lead_days is None or p.lead_days.high <= 0}
+    at_once -= {q.item for q in case.quotes}
+    moves = {}
+    for event, rows in events.items():
+        most = 1 if any(b.parts for b in rows) else MOST_TOGETHER
+        does_more = any(b.ends_rebuild or b.core_refused or b.not_this_unit for b in rows)
+        waits = any(part not in at_once for b in rows for part, _ in b.parts)
+        if event not in barred and not does_more and not waits and all(len(g) <= most for g in by_condition(rows)):
+            moves[event] = max(sqrt(b.chance * (1.0 - b.chance)) * _cost(case, b) for b in rows)
+    order = sorted(moves, key=lambda e: (moves[e], e))
     return frozenset(order[: bisect_left(range(len(order)), True, key=lambda n: fits(order[:n]))])
 
 
-def _adds_up(case: Case, rows: Sequence[Branch]) -> bool:
-    """Whether an event only adds costs: it ends and refuses nothing, and its parts come without a wait of their own."""
-    if any(b.ends_rebuild or b.core_refused or b.not_this_unit for b in rows):
-        return False
-    at_once = {p.part for p in case.parts if p.lead_days is None or p.lead_days.high <= 0}
-    at_once -= {q.item for q in case.quotes}
-    if any(part not in at_once for b in rows for part, _ in b.parts):
-        return False
-    most = 1 if any(b.parts for b in rows) else MOST_TOGETHER
-    return all(len(group) <= most for group in by_condition(rows))
-
-
-def _moves(case: Case, rows: Sequence[Branch]) -> float:
+def _cost(case: Case, b: Branch) -> float:
+    """What an outcome adds to a total at the means [home money]."""
     prices = {p.part: mean_of(p.price) for p in case.parts if p.price is not None}
-    a_day = mean_of(case.terms.cost_lost_day)
-
-    def cost(b: Branch) -> float:
-        paid = case.terms.labour.get(b.by)
-        hour = case.terms.cost_own_hour if paid is None else mean_of(paid.cost_hour)
-        parts = sum(n * prices.get(part, 0.0) for part, n in b.parts)
-        hours, days = mean_of(b.extra_hours), mean_of(b.extra_days)
-        return parts + mean_of(b.outside_cost) + hours * (hour + a_day / case.terms.hours_per_day) + days * a_day
-
-    return max((sqrt(b.chance * (1.0 - b.chance)) * cost(b) for b in rows), default=0.0)
+    paid, a_day = case.terms.labour.get(b.by), mean_of(case.terms.cost_lost_day)
+    hour = case.terms.cost_own_hour if paid is None else mean_of(paid.cost_hour)
+    parts = sum(n * prices.get(part, 0.0) for part, n in b.parts)
+    hours, days = mean_of(b.extra_hours), mean_of(b.extra_days)
+    return parts + mean_of(b.outside_cost) + hours * (hour + a_day / case.terms.hours_per_day) + days * a_day
 
 
 def shares(

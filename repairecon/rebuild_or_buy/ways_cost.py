@@ -12,16 +12,14 @@ import numpy as np
 
 from repairecon.buying.buying import Buying, Priced
 from repairecon.buying.inputs import ONE, Product
-from repairecon.rebuild_or_buy.tree import shares
 from repairecon.rebuild_or_buy.work import Bill, Wanted, Work
 from repairecon.records import Branch, Case, Remedy, Task, Way
 
 from repairecon.rebuild_or_buy.tree import (  # isort: skip
-    NEVER_ENDS, STAGE, Bools, Floats, Ints, Tree, branch_touches, end_of, named_in,
+    NEVER_ENDS, STAGE, Bools, Floats, Ints, Tree, branch_touches, end_of, named_in, shares,
 )  # fmt: skip
 
-ORDER_STAGE = {"now": -1, "after removal": STAGE["removal"], "after strip": STAGE["strip"],
-               "after measure": STAGE["measure"]}  # fmt: skip
+ORDER_STAGE = {"now": -1, **{f"after {stage}": STAGE[stage] for stage in ("removal", "strip", "measure")}}
 REBUILD_STARTS = STAGE["reassembly"]
 AT_THE_BOAT = (STAGE["outside"], STAGE["removal"], STAGE["first run"])
 """Stages at the boat: a task without ``ways`` is done there whatever the way."""
@@ -122,16 +120,15 @@ class WaysCost:
         bill, end = Bill(), np.minimum(self.ends[way.way], upto)
         # a rebuild that is given up before the unit goes together again does not wait for its parts
         waited = end >= REBUILD_STARTS
-        for task, stage in self.tasks_of(way):
-            if not at_leisure or stage in AT_THE_BENCH:
-                done, while_waiting = (end >= stage).astype(float), self.order_stage < stage < REBUILD_STARTS
-                self.work.do(bill, task, done, done - waited if while_waiting else None)
-        wanted = self._wanted(bill, way, end, upto, at_leisure)
         # bench work that runs while early-ordered parts are on their way: a floor under the wait
         work = Bill()
         for task, stage in self.tasks_of(way):
-            if self.order_stage < stage < REBUILD_STARTS:
+            done, while_waiting = (end >= stage).astype(float), self.order_stage < stage < REBUILD_STARTS
+            if not at_leisure or stage in AT_THE_BENCH:
+                self.work.do(bill, task, done, done - waited if while_waiting else None)
+            if while_waiting:
                 self.work.do(work, task, 1.0)
+        wanted = self._wanted(bill, way, end, upto, at_leisure)
         products = ((t, c) for t, c in work.days.items() if isinstance(t, Product))
         floor = tuple((term.inputs[0], float(np.max(coef))) for term, coef in products)
         self.work.order(bill, wanted, waited, {self.order_stage: floor} if floor else {}, at_leisure)
@@ -184,7 +181,7 @@ class WaysCost:
         branch, stage = seen.branch, seen.stage
         ending = branch.ends_rebuild and bool(way.traits.rebuilds) and not self.remedies_taken(way, branch)
         worked = seen.holds & ((end == stage) & (stage <= upto) if ending else (end > stage))
-        return worked.astype(float) * seen.times
+        return worked * seen.times
 
     def _parts(self, seen: Seen, parts: Iterable[tuple[str, int]], end: Ints, often: Product) -> list[Wanted]:
         """Parts for an outcome: in the planned order if it is seen by then."""
@@ -221,7 +218,17 @@ class WaysCost:
 
     def buy(self, way: Way, after: int = -1) -> Bill:
         bill = self.purchase(way)
-        self._refund(bill, way, after)
+        if way.core_surcharge.high > 0:
+            # it comes back for an old unit that is taken; one that was stripped is not sent
+            sent = after < STAGE["strip"] or way.core_if_stripped
+            accepted = np.full(len(self.everywhere), float(sent))
+            for branch, holds in zip(self.case.branches, self.tree.holds, strict=True):
+                if branch.core_refused and (not branch.ways or named_in(branch.ways, way)):
+                    accepted[holds] = 0.0
+            refund = self.work.inputs.chance(f"refund:{way.way}", f"core accepted, {way.way}", way.p_refund, way.source)
+            bill.pay(self.work.money("core", way, way.core_surcharge).times(refund), -accepted)
+            if sent:
+                self.work.pay(bill, "core carriage", way, way.core_carriage)
         if way.old_unit in ("sold", "scrap"):
             self.work.pay(bill, "old unit", way, way.old_unit_price, -1.0)
         return self._from_elsewhere(bill, way, after, np.full(len(self.everywhere), NEVER_ENDS, dtype=np.int64))
@@ -316,17 +323,3 @@ class WaysCost:
             self.work.unit(bill, self.price_of(way))
         self.work.pay(bill, "core", way, way.core_surcharge)
         return bill
-
-    def _refund(self, bill: Bill, way: Way, after: int) -> None:
-        """The core surcharge comes back for an old unit that is taken; one that was stripped is not sent."""
-        if way.core_surcharge.high <= 0:
-            return
-        sent = after < STAGE["strip"] or way.core_if_stripped
-        accepted = np.full(len(self.everywhere), float(sent))
-        for branch, holds in zip(self.case.branches, self.tree.holds, strict=True):
-            if branch.core_refused and (not branch.ways or named_in(branch.ways, way)):
-                accepted[holds] = 0.0
-        refund = self.work.inputs.chance(f"refund:{way.way}", f"core accepted, {way.way}", way.p_refund, way.source)
-        bill.pay(self.work.money("core", way, way.core_surcharge).times(refund), -accepted)
-        if sent:
-            self.work.pay(bill, "core carriage", way, way.core_carriage)

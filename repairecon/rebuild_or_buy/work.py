@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import cache, partialmethod
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,8 +73,7 @@ LABELS = {
 }
 
 
-@dataclass
-class Wanted:
+class Wanted(NamedTuple):
     """Pieces of a part wanted in each leaf by an order placed at the end of a stage, as often as chances come up."""
 
     stage: int

@@ -92,9 +92,13 @@ def as_text(frame: pd.DataFrame, *, fold: bool = False, width: int = WIDTH) -> s
     widths = [max(map(len, c)) for c in columns]
     if fold:
         widths = _fitting(columns, widths, left, width)
-        if sum(widths) + 2 * (len(widths) - 1) > width:
-            return _stacked(columns, width)
-    lines = []
+    lines = list[str]()
+    if fold and sum(widths) + 2 * (len(widths) - 1) > width:  # too wide: a paragraph a row, each cell after its heading
+        (_, *heads), *rows = zip(*columns, strict=True)
+        for first, *rest in rows:
+            said = "; ".join(f"{head}: {cell}" for head, cell in zip(heads, rest, strict=True) if cell)
+            lines += textwrap.wrap(f"{first}: {said}", width, subsequent_indent="  ")
+        return "\n".join(lines)
     for k, row in enumerate(zip(*columns, strict=True)):
         folded = [textwrap.wrap(x, w) if len(x) > w else [x] for x, w in zip(row, widths, strict=True)]
         for cells in zip_longest(*folded, fillvalue=""):
@@ -102,16 +106,6 @@ def as_text(frame: pd.DataFrame, *, fold: bool = False, width: int = WIDTH) -> s
             lines.append("  ".join(put).rstrip())
         if k == 0:
             lines.append("  ".join("-" * w for w in widths))
-    return "\n".join(lines)
-
-
-def _stacked(columns: list[list[str]], width: int) -> str:
-    """A table too wide for the page: a paragraph a row, each cell after its heading."""
-    heads, *rows = zip(*columns, strict=True)
-    lines = []
-    for first, *cells in rows:
-        said = [f"{head}: {cell}" for head, cell in zip(heads[1:], cells, strict=True) if cell]
-        lines += textwrap.wrap(f"{first}: {'; '.join(said)}", width, subsequent_indent="  ")
     return "\n".join(lines)
 
 

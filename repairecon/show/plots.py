@@ -5,9 +5,8 @@ from __future__ import annotations
 import base64
 import io
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import matplotlib.pyplot as plt
 import numpy as np
@@ -128,8 +127,7 @@ def _slot_box(ax: Axes) -> Bbox:
     return ax.get_position() if spec is None else spec.get_position(figure_of(ax))
 
 
-@dataclass(frozen=True)
-class Margins:
+class Margins(NamedTuple):
     """Room round the plot itself [inch]."""
 
     left: float

@@ -95,13 +95,20 @@ def test_every_way_is_there_or_counted(demos):
     assert (f"({left} dearer ways" in text) == (left > 0)
 
 
+@pytest.fixture(scope="module")
+def narrow(demos):
+    """All of the windlass's answer 80 letters wide, and each part of it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("COLUMNS", "80")
+        return {name: parts.full(demos["windlass"], name) for name in ("", *parts.PARTS)}
+
+
 @pytest.mark.parametrize("name", parts.PARTS)
-def test_each_part_alone_and_in_the_whole(demos, name, monkeypatch):
-    monkeypatch.setenv("COLUMNS", "80")
-    part = parts.full(demos["windlass"], name)
+def test_each_part_alone_and_in_the_whole(narrow, name):
+    part = narrow[name]
     assert part.strip()
     assert sizes(part)[1] <= 80
-    assert part.strip() in parts.full(demos["windlass"])
+    assert part.strip() in narrow[""]
 
 
 def test_only_what_is_printed_is_asked_for(answer):
