@@ -21,11 +21,9 @@ from repairecon.records import RepaireconError
 
 T = TypeVar("T")
 R = TypeVar("R")
-AHEAD = 4
-"""Things under way for each worker: enough that none waits for the next."""
+AHEAD = 4  # things under way for each worker: enough that none waits for the next
 
-PATIENCE = "5s"
-"""How long a cluster may take to answer."""
+PATIENCE = "5s"  # how long a cluster may take to answer
 
 
 @dataclass(frozen=True)

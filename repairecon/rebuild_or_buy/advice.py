@@ -27,24 +27,19 @@ if TYPE_CHECKING:
 
 Kind = Literal["this job", "years"]
 Do = Literal["look", "strip", "take", "leave", "carry on"]
-MUCH_BETTER = 0.5
-"""Share of the best look's net worth from which an earlier look is taken first."""
-ASK_FIRST = 0.25
-"""Chance that another thing is to blame from which that is asked before anything is taken apart."""
+MUCH_BETTER = 0.5  # share of the best look's net worth from which an earlier look is taken first
+ASK_FIRST = 0.25  # chance that another thing is to blame from which that is asked before anything is taken apart
 HOUR_IN_ORDER = 18.0
-"""An own hour in the order of steps where nobody's hour is priced: a quarter of the default yard's; figures said are
-without it."""
-WORTH_HAVING = 0.01
-"""Share of the least total from which on a saving leads the advice."""
-LOOKED_AHEAD = 20.0
-"""Years up to which keeping her is looked at where the owner does not say."""
+"""An own hour where only the order of steps hangs on it and nobody's hour is priced: a quarter of the default yard's;
+figures said are without it."""
+WORTH_HAVING = 0.01  # share of the least total from which on a saving leads the advice
+LOOKED_AHEAD = 20.0  # years up to which keeping her is looked at where the owner does not say
 LIFE_AHEAD, STRETCHED = 10.0, (0.2, 5.0)
 """Years over which, and factors by which, the life at which it turns is looked for where the owner says neither."""
 REACH = 50.0
 UNSOURCED = ("assumed", "common practice")
 OFFHAND = ("pattern", "second-hand")
-SAME = 1e-9
-"""Share of a total by which two ways may differ and still cost the same."""
+SAME = 1e-9  # share of a total by which two ways may differ and still cost the same
 
 
 # ---- the safety screen ----
@@ -117,8 +112,7 @@ def verdict(case: Case, table: pd.DataFrame, outcomes: Outcomes) -> Verdict:
 
 
 def near_tie(case: Case, gap: float, total: float, p_below: float) -> bool:
-    """Whether the two cheapest ways are too close to call: the gap is under ``near_tie_share`` of the cheapest total,
-    or under twice that while the cheapest beats the second in less than ``near_tie_chance``."""
+    """A gap under ``near_tie_share`` of the total, or under twice that if best in less than ``near_tie_chance``."""
     share, limit = gap / abs(total) if total else 0.0, case.terms.near_tie_share
     return share < limit or (share < 2.0 * limit and p_below < case.terms.near_tie_chance)
 
@@ -296,12 +290,14 @@ class Advice:
 
 def advice(answer: Answer) -> Advice:
     basis, terms, model, horizon = answer.basis, answer.case.terms, answer.model, answer.horizon
-    made = decision(model, more=basis.later)  # with what each way costs besides this job, as far as that counts
+    # with what each way costs besides this job, as far as that counts
+    made = answer.decision if basis.kind == "this job" else decision(model, more=basis.later)
     # an own hour that is not priced counts in the order of first steps, else a look and a strip to the last bolt cost
     # alike; the figures that are said stay without it
-    cash, _, day = model.weights
-    weighed = made if terms.own_hour_stated else decision(model, (cash, _hour_in_order(answer), day), more=basis.later)
-    chosen, because = _choice(answer)
+    (cash, _, day), yard = model.weights, terms.labour.get("yard")
+    hour = 0.25 * yard.cost_hour.likely if yard else HOUR_IN_ORDER
+    weighed = made if terms.own_hour_stated else decision(model, (cash, hour, day), more=basis.later)
+    chosen, because = _choice(answer, hour)
     look = _look(answer, weighed, chosen)
     do, what, more = _first_step(answer, weighed, chosen, look)
     near = answer.verdict.near_tie
@@ -316,17 +312,13 @@ def advice(answer: Answer) -> Advice:
         gap=chosen.gap, against=chosen.second, near_tie=near, value=made.value(), best_this_job=basis.this_job.way,
         best_years=best_years, years_gap=years_gap,
         back_by=float(answer.table.loc[chosen.way, "back_by"]) if "back_by" in answer.table else None,
-        look=look, stops=_stops(answer, made), ties=answer.verdict.ties, because=(*because, *more),
+        # on what to stop by the rule on the basis, the first step left out
+        look=look, stops=tuple(s for s in stop_when(list(places(model, made))) if s.point != model.done),
+        ties=answer.verdict.ties, because=(*because, *more),
     )  # fmt: skip
 
 
-def _hour_in_order(answer: Answer) -> float:
-    """What an own hour counts where only the order of steps hangs on it: a quarter of a yard's hour."""
-    yard = answer.case.terms.labour.get("yard")
-    return 0.25 * yard.cost_hour.likely if yard else HOUR_IN_ORDER
-
-
-def _choice(answer: Answer) -> tuple[Choice, list[str]]:
+def _choice(answer: Answer, hour: float) -> tuple[Choice, list[str]]:
     """The way to take on the basis that holds; a near tie of today goes by the years, a tie to the simpler way."""
     basis, model, because = answer.basis, answer.model, list[str]()
     chosen = basis.choice
@@ -345,7 +337,7 @@ def _choice(answer: Answer) -> tuple[Choice, list[str]]:
         return chosen, because
     # where an own hour is not priced: the way that spares hours, if the cheaper one pays too little for them
     hours = model.expected()[:, 1]
-    best = int(np.argmin(model.totals + _hour_in_order(answer) * hours))
+    best = int(np.argmin(model.totals + hour * hours))
     if model.ways[best] == chosen.way or hours[best] >= hours[model.ways.index(chosen.way)]:
         return chosen, because
     total = float(model.totals[best])
@@ -369,7 +361,8 @@ def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
 
 def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | None) -> tuple[Do, str, tuple[str, ...]]:
     model, rule = answer.model, made.rule()
-    now = {p.choice for p in places(model, made, rule) if p.point == model.done}
+    reached = list(places(model, made, rule))
+    now = {p.choice for p in reached if p.point == model.done}
     if made.other[made.chance > 0].all() and (answer.found or look is None):
         return "leave", LEAVE, ("what was found says that another unit is to blame",)
     if look is not None:
@@ -381,12 +374,7 @@ def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | No
     way = answer.case.way(chosen.way)
     begins = way.traits.rebuilds == "here" or answer.case.terms.own_hour_stated
     begins = begins and bool(rebuilds_here(model)) and model.done < STRIP and now == {GO_ON}
-    if begins and _stops(answer, made) and freedom > WORTH_HAVING * abs(chosen.total):
+    stops = any(p.choice != GO_ON for p in reached if p.point != model.done)
+    if begins and stops and freedom > WORTH_HAVING * abs(chosen.total):
         return "strip", "strip, then decide", ("stripping first and stopping on what is found saves money",)
     return ("carry on" if way.kind == "carry on" else "take"), chosen.way, ()
-
-
-def _stops(answer: Answer, made: Decision) -> tuple[StopWhen, ...]:
-    """On what to stop by the rule on the basis, the first step left out."""
-    found = stop_when(list(places(answer.model, made)))
-    return tuple(s for s in found if s.point != answer.model.done)

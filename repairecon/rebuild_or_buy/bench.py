@@ -23,8 +23,7 @@ from repairecon.records import ORDER_TIMES, STAGES, Case, Range
 STRIP = STAGE["strip"]
 NOW = "now"
 NOT_COMING_UP = "does not come up"
-MOST_TOGETHER = 3
-"""Findings of which a stop may hang on all."""
+MOST_TOGETHER = 3  # findings of which a stop may hang on all
 
 
 @dataclass(frozen=True, kw_only=True)

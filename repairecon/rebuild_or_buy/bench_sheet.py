@@ -58,8 +58,7 @@ _GENERAL_LIMITS = (
 )
 """For a unit of no known kind; the limits are those of raw water pump and generator set in limits.csv."""
 _HELP = "Sinking, fire or somebody hurt: distress call on VHF channel 16; ashore the emergency number."
-_BOX, _BLANK = "[ ]", "________"
-"""To tick, and to write on."""
+_BOX, _BLANK = "[ ]", "________"  # to tick, and to write on
 # letters on the sheet -> size of type that keeps it on one page of A4
 _SIZES = ((2600, 9.2), (3200, 8.6), (3700, 8.0), (4300, 7.5), (5200, 6.9), (6400, 6.3))
 _SMALLEST = 5.7

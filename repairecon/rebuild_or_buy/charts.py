@@ -135,8 +135,7 @@ def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
 
 
 # ---- what moves the lead ---------------------------------------------------------------------------
-ROWS, LEAST = 9, 0.05
-"""Most rows, least move of the lead that matters [share of the greatest]."""
+ROWS, LEAST = 9, 0.05  # most rows, least move of the lead that matters [share of the greatest]
 WIDE_HALO = (withStroke(linewidth=4.0, foreground="white"),)
 TITLE = "How the lead of the best way moves with each number"
 
@@ -188,8 +187,7 @@ def _swing_words(row: pd.Series[Any], currency: str, margins: Margins) -> dict[s
 
 
 def _lead_axis(ax: Axes, kept: pd.DataFrame, currency: str) -> None:
-    """An axis with zero in it and room for the values beside the ends of the lines; the mark at zero and the lead as
-    the case stands, named above the lines, words kept within the plot."""
+    """Zero in it, room beside the ends of the lines; the marks at zero and at the lead now, named above the lines."""
     low, high = limits([0.0, *kept[["lead_low", "lead_high", "lead_now"]].to_numpy(float).ravel()])
     width = (ax.get_xlim()[1] - ax.get_xlim()[0]) / per_inch(ax)
     ends = [sorted([(row["lead_low"], 0, row["low"]), (row["lead_high"], 1, row["high"])])
@@ -290,8 +288,7 @@ class Tree:
             self.joint[key] = self.joint[parent] * row["chance"]
 
     def shown(self, key: int, depth: int = 0, start: float = 0.0) -> Iterator[tuple[int, int, int, float]]:
-        """A branch and those below it that have a row: each with the last of those that alone follow it, how deep it
-        lies, and the chance of all that stand before it."""
+        """A branch and those below that have a row: the last that alone follows it, depth, chance of all before."""
         last = key
         while len(self.below[last]) == 1:
             last = self.below[last][0]

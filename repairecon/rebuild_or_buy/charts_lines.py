@@ -22,10 +22,8 @@ from repairecon.show.plots import (  # isort: skip
 from repairecon.show.words import days_words, tenths, whole
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
-FANS = 3
-"""Most ways that get a fan; the dearer ones get a thin line."""
-STEPS, MOST = 25, 4
-"""Points of a line of what-if, most ways there."""
+FANS = 3  # most ways that get a fan; the dearer ones get a thin line
+STEPS, MOST = 25, 4  # points of a line of what-if, most ways there
 DOTTED = (0, (1, 2))
 
 
@@ -171,8 +169,7 @@ def _pays(course: Floats) -> str:
 
 # ---- the chance of staying below ----------------------------------------------------------------
 def chance_below(curves: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """For each way a line: the chance that it costs no more than a sum. ``curves`` has a column a way, the index is the
-    cost [home money] ascending, the values are chances."""
+    """The chance that a way costs no more than a sum: a column a way, the index the cost [home money] ascending."""
     costs, anchors, looks = curves.index.to_numpy(dtype=float), [], []
     ways = sorted(curves.columns, key=lambda way: _reaches(costs, curves[way].to_numpy(float), 0.5))
     margins = Margins(left=0.95, right=0.23 * slot(ax)[0], axis=0.55)

@@ -22,12 +22,8 @@ from repairecon.records import Case, Source, Way
 
 # ---- terms, and patterns of coefficients over the leaves that many terms share ----------------
 Triple = tuple[Any, Any, Any]
-MOSTLY = 0.5
-"""Share of draws from which on a chance is multiplied in instead of picking the draws in which it comes up."""
-EVERYWHERE = 0
-"""The first pattern: one in every leaf."""
-_GRID = 2.0**43
-"""Steps of one between the values of a pattern."""
+EVERYWHERE = 0  # the first pattern: one in every leaf
+_GRID = 2.0**43  # steps of one between the values of a pattern
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,8 +46,7 @@ class Compiled:
 
 
 class Program:
-    """A case compiled from stage ``done`` on: bills by the place of a way, and of the stage after which it is taken.
-    Like patterns and like terms are kept once."""
+    """A case compiled from stage ``done`` on: bills by place of a way, and stage after which it is taken."""
 
     def __init__(self, case: Case, costs: WaysCost, done: int) -> None:
         self.done, self._costs, self._ways = done, costs, case.ways
@@ -106,17 +101,19 @@ class Program:
 
     def _bill(self, bill: Bill) -> Compiled:
         items, flat = self._costs.work.inputs.items, []
-        for o, output in enumerate(OUTPUTS):
-            amounts = getattr(bill, output).items()
-            # in an order of terms in which no order of rows changes how sums are rounded
-            for term, coef in sorted(amounts, key=lambda amount: sorted(items[i].key for i in inputs_of(amount[0]))):
-                pattern, scale = EVERYWHERE, coef
-                if isinstance(coef, np.ndarray):
-                    scale = float(coef[np.argmax(np.abs(coef))]) if coef.ndim else float(coef)
-                    # on a grid, so that sums made in another order share their pattern
-                    on_grid = np.floor(coef / scale * _GRID + 0.5) / _GRID if coef.ndim and np.ptp(coef) else None
-                    pattern = EVERYWHERE if on_grid is None else self._pattern(on_grid)
-                flat.append((o, pattern, self._term(term), float(scale)))
+
+        def by_name(amount: tuple[tuple[int, Term], Any]) -> tuple[int, list[str]]:
+            """An order of terms in which no order of rows changes how sums are rounded."""
+            return amount[0][0], sorted(items[i].key for i in inputs_of(amount[0][1]))
+
+        for (o, term), coef in sorted(bill.items(), key=by_name):
+            pattern, scale = EVERYWHERE, coef
+            if isinstance(coef, np.ndarray):
+                scale = float(coef[np.argmax(np.abs(coef))]) if coef.ndim else float(coef)
+                # on a grid, so that sums made in another order share their pattern
+                on_grid = np.floor(coef / scale * _GRID + 0.5) / _GRID if coef.ndim and np.ptp(coef) else None
+                pattern = EVERYWHERE if on_grid is None else self._pattern(on_grid)
+            flat.append((o, pattern, self._term(term), float(scale)))
         o_, k_, t_ = (np.array([row[i] for row in flat], dtype=np.intp) for i in range(3))
         return Compiled(o_, k_, t_, np.array([row[3] for row in flat], dtype=np.float64))
 
@@ -286,14 +283,6 @@ class AtMeans:
 
 
 # ---- drawn --------------------------------------------------------------------------------
-def added(total: Any, value: Any, scale: Any = 1.0) -> Any:
-    """``total + value * scale``, in the array of the total where it is one."""
-    if type(total) is not np.ndarray:
-        return value * scale if type(total) is float and total == 0.0 else total + value * scale
-    total += value if type(scale) is float and scale == 1.0 else value * scale
-    return total
-
-
 class Drawn:
     """Pieces for drawn inputs, a row a draw: ``values`` by input (n,), ``leaf`` of each row in ascending order."""
 
@@ -305,7 +294,6 @@ class Drawn:
         self._terms: dict[tuple[int, bool], Any] = {}
         self._spread: dict[int, NDArray[Any]] = {}
         self._whole: dict[tuple[Compiled, bool], Triple] = {}
-        self._rows: dict[Leaves, Any] = {}
 
     def term(self, k: int, ahead: bool = False) -> Any:
         """Values of a term, worked out when it is first wanted."""
@@ -327,15 +315,6 @@ class Drawn:
             return 0.0
         return reduce(operator.mul, (self.values[i] for i in term.inputs))
 
-    def _rows_of(self, leaves: Leaves) -> Any:
-        """Rows that lie in some leaves; a slice where they are neighbours (rows are sorted by leaf)."""
-        if leaves not in self._rows:
-            wanted = np.flatnonzero(leaves.mask)
-            self._rows[leaves] = np.flatnonzero(leaves.mask.take(self.leaf))
-            if len(wanted) and wanted[-1] - wanted[0] + 1 == len(wanted):
-                self._rows[leaves] = slice(*np.searchsorted(self.leaf, [wanted[0], wanted[-1] + 1]).tolist())
-        return self._rows[leaves]
-
     def _pattern(self, k: int, rows: Any) -> Any:
         if k not in self._spread:
             self._spread[k] = self.patterns[k].take(self.leaf)
@@ -354,8 +333,8 @@ class Drawn:
                 inner: Any = 0.0
                 for k, scale in amounts:
                     v = self.term(k, piece.ahead)
-                    inner = added(inner, v if rows is None or np.ndim(v) == 0 else v[rows], scale)
-                total = added(total, inner, 1.0 if pattern == EVERYWHERE else self._pattern(pattern, rows))
+                    inner = inner + (v if rows is None or np.ndim(v) == 0 else v[rows]) * scale
+                total = total + (inner if pattern == EVERYWHERE else inner * self._pattern(pattern, rows))
             outputs.append(total)
         cash, hours, days = outputs
         if rows is None:
@@ -365,16 +344,11 @@ class Drawn:
     def evaluate(self, pieces: Pieces) -> Triple:
         """(cash, own hours, days) in every row; to be read only, as arrays are handed on as they are."""
         n, total = len(self.leaf), list[Any]([0.0, 0.0, 0.0])
-        alone = len(pieces) == 1 and pieces[0].on is None and not pieces[0].chances
-        if alone:
-            total = list(self.run(pieces[0]))
-        for piece in () if alone else pieces:
+        for piece in pieces:
             often, rows = as_often(self.values, piece), None
             if piece.on is not None:
-                rows = self._rows_of(piece.on)
+                rows = np.flatnonzero(piece.on.mask.take(self.leaf))
                 often = often if np.ndim(often) == 0 else often[rows]
-            elif np.ndim(often) and often.mean() < MOSTLY and np.all((often == 0.0) | (often == 1.0)):
-                rows, often = np.flatnonzero(often), 1.0
             for o, value in enumerate(self.run(piece, rows)):
                 if np.ndim(value) == 0 and value == 0.0:
                     continue

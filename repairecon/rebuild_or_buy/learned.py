@@ -15,12 +15,9 @@ from repairecon.formulas.lives import fit_weibull
 from repairecon.read.problems import key
 from repairecon.records import ASSUMED, Assumed, Branch, Case, ChanceCount, Learned, Moved, OwnLife, Range, Source, Way
 
-Part = tuple[dict[str, Any], Sequence[Assumed]]
-"""Fields of a case as they are now, and what moved."""
-Condition = tuple[str, str]
-"""An event and the condition under which it stands: the group in which a chance stands."""
-MOVED = 5e-4
-"""A chance or factor that moves less is not listed."""
+Part = tuple[dict[str, Any], Sequence[Assumed]]  # fields of a case as they are now, and what moved
+Condition = tuple[str, str]  # an event and the condition under which it stands: the group in which a chance stands
+MOVED = 5e-4  # a chance or factor that moves less is not listed
 
 
 # ---- out of the jobs done ----

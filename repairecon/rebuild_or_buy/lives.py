@@ -21,10 +21,8 @@ from repairecon.records import ASSUMED, BoatUnit, Case, Range, RepaireconError, 
 
 LN_2 = log(2.0)
 MONTHS = 12.0
-MEDIANS = 16
-"""Values of the median that stand for its range: expected failures are right to 0.1 % for wide ranges too."""
-ENDS = 1e-4
-"""Chance at either end of the range that is not looked into."""
+MEDIANS = 16  # values of the median that stand for its range: expected failures are right to 0.1 % for wide ranges too
+ENDS = 1e-4  # chance at either end of the range that is not looked into
 DRAWN = 64
 WARRANTY_STEPS, FITTED_STEPS = 12, 100
 
@@ -78,8 +76,7 @@ def in_service(case: Case, way: Way) -> Way:
 
 
 def clocks_of(case: Case, way: Way, factor: float = 1.0, drawn: bool = False) -> Clocks:
-    """The lives of the unit that a way puts into service; ``factor`` stretches its median, ``drawn`` gives equal
-    steps of chance to draw from."""
+    """Lives of the unit in service, medians stretched by ``factor``; ``drawn``: equal steps of chance to draw from."""
     unit, (p, weights) = in_service(case, way), _nodes()
     at: Callable[..., Floats] = ranges.quantile
     if drawn:
@@ -188,10 +185,8 @@ def median_life(clocks: Clocks, years: Years) -> float:
 
 
 # ---- a unit of the boat before it fails, as old as it is ----
-HALF = 0.5
-"""A unit of unknown age is taken to be as old as to have stood so much of its usual life."""
-_LONGEST = 1000.0
-"""Years beyond which nothing is said of when a unit is due."""
+HALF = 0.5  # a unit of unknown age is taken to be as old as to have stood so much of its usual life
+_LONGEST = 1000.0  # years beyond which nothing is said of when a unit is due
 
 
 def case_before(papers: BoatPapers, unit: BoatUnit) -> Case:

@@ -150,8 +150,7 @@ class Chooser:
         return (main, *self._ended(i), Piece(self.program.spare[b], self.model.never_ended[i], comes))
 
     def _for_a_while(self, i: int) -> Pieces:
-        """Carrying on or a temporary repair: if it holds, the lasting way with all ordered ahead; if it fails before,
-        what more breaks, being away perhaps, and the lasting way with its waits."""
+        """If it holds, the lasting way ordered ahead; if it fails, what more breaks and that way with its waits."""
         fails = self.program.fails[i]
         holds, failed, away = ((fails, False),), ((fails, True),), ((self.program.p_away, True),)
         held, after = self.then(i)

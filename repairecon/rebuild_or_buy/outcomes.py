@@ -24,8 +24,7 @@ from repairecon.records import Case, Range
 
 QUANTITIES = ("cash", "own_hours", "days", "total", "total_own_time_free")
 TOTAL, DAYS = QUANTITIES.index("total"), QUANTITIES.index("days")
-MONEY = len(QUANTITIES)
-"""Place behind the quantities of what a total comes to with a lost day costing nothing."""
+MONEY = len(QUANTITIES)  # place behind the quantities of what a total comes to with a lost day costing nothing
 COUNTED = 262_144
 KEPT = 1024
 MOST_DRAWS = 1_000_000
@@ -34,8 +33,7 @@ SURE_CHANCE = 0.0025
 MOST_CHANCES = 8
 BINS = 4096
 COARSE = 256
-STEPS, LONG_STEPS = 4096, 16_384
-"""Steps through the range of the cost of a lost day; of a long-tailed one."""
+STEPS, LONG_STEPS = 4096, 16_384  # steps through the range of the cost of a lost day; of a long-tailed one
 LEFT = 1e-6
 SIMPLE = (
     "carry on", "own spare", "new", "pattern", "exchange", "second-hand", "send away", "rebuild", "temporary",
@@ -170,8 +168,7 @@ class Ranking:
         self.table = np.concatenate([[0.0], chance, [1.0]]).astype(np.float32)
 
     def _crossing(self, money: Singles, days: Singles) -> tuple[Singles, NDArray[np.bool_]]:
-        """Chance of the costs of a day below the one that makes ``money + days * cost`` 0; where that is 0 at any
-        cost."""
+        """Chance of costs of a day below that at which ``money + days * cost`` is 0; where it is 0 at any cost."""
         with np.errstate(divide="ignore", invalid="ignore"):
             x = (money / days).astype(np.float32)
             x = x * np.float32(-self.scale) + np.float32(1.0 - self.low * self.scale)

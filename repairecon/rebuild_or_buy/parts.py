@@ -23,8 +23,7 @@ from repairecon.show.words import chance_words, hours_words, measured, money, nu
 Blocks = Sequence[Panel | Sheet]
 EACH_WAY, LEAST, LOW, HIGH, TALL = 0.95, 2.4, 5.0, 6.5, 9.0
 """Height of the picture of ranges on a narrow page, a way and in all; of low, high and tall pictures [inch]."""
-ENDS = 9
-"""Ends of the tree that stay legible on paper."""
+ENDS = 9  # ends of the tree that stay legible on paper
 MEANING = {
     "cost_away": "what a failure away costs more", "cost_lost_day": "worth of a day without the boat",
     "cost_own_hour": "worth of an own hour", "days_away": "days more that a failure away takes",
@@ -59,8 +58,7 @@ def advice(answer: Answer) -> Blocks:
 
 
 def ranked(answer: Answer) -> pd.DataFrame:
-    """The table of ways on the basis of the advice, cheapest first, those that may not be chosen last. ``present`` is
-    the present cost over the years, without all else that is worked out for them."""
+    """The ways on the basis of the advice, cheapest first, barred ones last; ``present``: what each comes to."""
     cost = answer.table["total_mean"]
     if answer.advice.basis == "years":
         cost = pd.Series(answer.horizon.ledger.present, index=answer.table.index)
@@ -267,8 +265,7 @@ def page(answer: Answer, today: date | None = None) -> str:
 
 # ---- in a terminal: one screen first, all of it or one part on request ----
 MOST_LINES, FEWEST_WAYS = 24, 4
-LEAST_SAID = 0.5
-"""A look that saves less than this [home currency] would be said to save nothing."""
+LEAST_SAID = 0.5  # a look that saves less than this [home currency] would be said to save nothing
 OWN_FILES = {
     "case.toml", "parts.csv", "tasks.csv", "events.csv", "ways.csv", "suppliers.csv", "quotes.csv", "looks.csv",
     "lives.csv", "carriage.csv", "remedies.csv", "learned.toml",

@@ -19,10 +19,8 @@ from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import Floats
 from repairecon.records import Range
 
-REACH = 5.0
-"""Times its mean up to which a number's flip is looked for."""
-MOST = 12
-"""Flips and swings that are worked out."""
+REACH = 5.0  # times its mean up to which a number's flip is looked for
+MOST = 12  # flips and swings that are worked out
 HOUR, DAY = "worth of an own hour", "cost of a day out of service"
 
 
@@ -179,8 +177,7 @@ def lead_gone(number: Number, best: int, start: float, end: float, right: float)
 
 
 def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tuple[Number, float, float]]:
-    """The nearest crossings of straight lines on the way to an end, then the numbers whose totals are no straight line
-    and may flip: number, guess and end."""
+    """Number, guess and end: the nearest crossings of straight lines, then the curved numbers that may flip."""
     totals, coefficients = model.totals, _coefficients(model, model.plain.at)
     # by how much the lead may shrink at most for a day more or less of each wait or of work under one (J,): the longest
     # of several moves by no more than the one that is moved
@@ -254,8 +251,7 @@ def swings(model: Model, best: int, listed: Sequence[Number]) -> list[Swing]:
 
 
 # ---- inputs that are drawn most evenly -----------------------------------------------------
-LEAVES = 64
-"""Leaves, spread evenly by chance, over which the inputs are ranked by what they move."""
+LEAVES = 64  # leaves, spread evenly by chance, over which the inputs are ranked by what they move
 
 
 def most_moving(model: Model) -> list[str]:

@@ -78,8 +78,7 @@ def advice(answer: Answer) -> list[str]:
 
 
 def do(answer: Answer) -> str:
-    """What to do now: strip, then go on or turn to something else, how often each; or the way to take, of a makeshift
-    for how long, at what risk, and what then."""
+    """What to do now: strip and decide, how often each; or the way to take, a makeshift for how long, at what risk."""
     a = answer.advice
     if a.do == "leave":
         return f"Leave this unit alone and look elsewhere first: {'; '.join(a.because)}."

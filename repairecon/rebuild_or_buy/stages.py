@@ -5,7 +5,7 @@ look alike by the end of a stage is one place of choice."""
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
@@ -18,6 +18,7 @@ from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nest
 from repairecon.records import STAGES
 
 Weights = tuple[float, float, float]
+ByChance = Callable[[Floats], Floats]
 LEAVE = "leave it: look elsewhere"
 GO_ON = "go on"
 SEND_AWAY_UNTIL = STAGE["removal"]
@@ -44,7 +45,8 @@ class Decision:
     first: int = -1
     go_over: Callable[[Floats], dict[int, Floats]] | None = None  # going over to another depth (S, L), by action
     more: Floats | None = None
-    after_away: tuple[AfterAway, ...] = ()  # what is bought where a rebuilder gives the unit up
+    # cost by chance (L,) of each stage and action that sends away, where the rebuilder may give the unit up
+    after_away: dict[tuple[int, int], ByChance] = field(default_factory=dict)
 
     def stops(self, weights: Floats) -> Floats:
         """Cost of each stop (S, L, A) for leaf chances ``weights``, with that of leaving this unit alone."""
@@ -111,31 +113,10 @@ class Decision:
 
     def known(self, weights: Floats) -> Decision:
         """The same with leaf chances ``weights`` known, what follows a failed sending away chosen anew on them."""
-        if not self.after_away:
-            return replace(self, chance=weights)
         stop = self.stop_cost.copy()
-        for a in self.after_away:
-            stop[a.stage, :, a.action] = a.column(weights)
+        for (s, a), column in self.after_away.items():
+            stop[s, :, a] = column(weights)
         return replace(self, chance=weights, stop_cost=stop)
-
-
-@dataclass(frozen=True, eq=False)
-class AfterAway:
-    """One stop by sending away, where the rebuilder may give the unit up. ``fixed`` (L,) all but what is then bought;
-    ``choices`` for each stage at which it ends its leaves, the sets that look alike by then, and what each buy adds
-    there (buys, leaves)."""
-
-    stage: int
-    action: int
-    fixed: Floats
-    choices: tuple[tuple[Ints, Ints, Floats], ...]
-
-    def column(self, weights: Floats) -> Floats:
-        """Cost of the stop in each leaf, the cheapest buy chosen for each set."""
-        cost = self.fixed.copy()
-        for at, ids, added in self.choices:
-            cost[at] += _cheapest(added, weights[at], ids)
-        return cost
 
 
 def _cheapest(costs: Floats, weights: Floats, ids: Ints) -> Floats:
@@ -190,7 +171,7 @@ def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, m
     aways = [i for (i, after) in program.away if after == model.done and model.allowed[i]]
     rest = [i for i, w in enumerate(model.case.ways) if w.traits.in_service in ("old", "none") and model.allowed[i]]
     stop = np.full((len(points), n, len(buys) + len(aways) + len(rest)), np.inf)
-    spent, go, after = np.zeros((len(points), n)), np.full(n, np.inf), list[AfterAway]()
+    spent, go, after = np.zeros((len(points), n)), np.full(n, np.inf), dict[tuple[int, int], ByChance]()
     ends = np.full(n, NEVER_ENDS) if r is None else np.maximum(model.ends[r], model.done)
     if r is not None:
         whole = at.by_leaf((Piece(program.main[r]),), weights) + more[r]
@@ -202,7 +183,8 @@ def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, m
             stop[s, :, a] = spent[s] + at.by_leaf(chosen.buy(i, point), weights) + more[i]
         for a, i in enumerate(aways if point <= max(SEND_AWAY_UNTIL, model.done) else (), len(buys)):
             stop[s, :, a] = spent[s] + at.by_leaf(chosen.sent_away(i, point), weights) + more[i]
-            after += _after_away(chosen, i, (s, a), stop[s, :, a], weights)
+            if i in model.stops:
+                after[s, a] = _after_away(chosen, i, stop[s, :, a], weights)
         stop[s, ends < point] = np.inf
     for a, i in enumerate(rest, len(buys) + len(aways)):
         stop[0, :, a] = at.by_leaf(chosen.way(i), weights) + more[i]
@@ -214,7 +196,7 @@ def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, m
     return Decision(
         chance=model.tree.chance, points=points, ids=np.array([model.alike[point] for point in points]),
         stop_cost=stop, go_cost=go, spent=spent, actions=names, ends=ends, other=other, nested=model.nested(points),
-        elsewhere_cost=model.case.terms.elsewhere_days * a_day, after_away=tuple(after), more=more,
+        elsewhere_cost=model.case.terms.elsewhere_days * a_day, after_away=after, more=more,
     )  # fmt: skip
 
 
@@ -236,14 +218,12 @@ def _going_over(depths: Sequence[Decision], over: Floats, at: int, weights: Floa
     return {at + b: columns[b] for b in range(count - 1)}
 
 
-def _after_away(chosen: Chooser, i: int, place: tuple[int, int], column: Floats, weights: Weights) -> list[AfterAway]:
-    """What is bought after a sending away has failed, apart from the rest of that stop's cost."""
-    model, (s, a) = chosen.model, place
-    if i not in model.stops:
-        return []
+def _after_away(chosen: Chooser, i: int, cost: Floats, weights: Weights) -> ByChance:
+    """Cost of a stop by sending away (L,), what is bought where the rebuilder gives the unit up chosen by the chances:
+    the cheapest buy for each set of leaves that look alike at the stage at which it ends them."""
+    model, options = chosen.model, chosen.options(i)
     comes = 1.0 - (model.inputs[model.never[i]].mean if i in model.never else 0.0)
-    options = chosen.options(i)
-    fixed, choices = column.copy(), []
+    fixed, choices = cost.copy(), []
     for stop in model.stops[i]:
         after = max(stop.stage, model.done)
         by_buy = np.array([chosen.at.by_leaf(chosen.buy(b, after), weights)[stop.at] for b in options])
@@ -253,4 +233,11 @@ def _after_away(chosen: Chooser, i: int, place: tuple[int, int], column: Floats,
         for at, _, added in choices:
             here = np.isin(at, mine)
             fixed[at[here]] -= added[options.index(b), here]
-    return [AfterAway(s, a, fixed, tuple(choices))]
+
+    def column(chance: Floats) -> Floats:
+        cost = fixed.copy()
+        for at, ids, added in choices:
+            cost[at] += _cheapest(added, chance[at], ids)
+        return cost
+
+    return column

@@ -96,8 +96,7 @@ class Nested(NamedTuple):
         return Nested(order, tuple(begins), tuple(np.searchsorted(f, b) for b, f in zip(begins, finer, strict=True)))
 
 
-Names = dict[str, dict[str, int]]
-"""Event -> outcome -> its place, in the order of the rows."""
+Names = dict[str, dict[str, int]]  # event -> outcome -> its place, in the order of the rows
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ import numpy as np
 
 from repairecon.buying.buying import Buying, Priced
 from repairecon.buying.inputs import ONE, Product
-from repairecon.rebuild_or_buy.work import Bill, Wanted, Work
+from repairecon.rebuild_or_buy.work import DAYS, Bill, Wanted, Work
 from repairecon.records import Branch, Case, Remedy, Task, Way
 
 from repairecon.rebuild_or_buy.tree import (  # isort: skip
@@ -73,7 +73,7 @@ class WaysCost:
             elif b.seen_at:
                 yield Seen(b, holds[id(b)], STAGE[b.seen_at])
         for rows in averaged.values():
-            for b, times, often in shares(rows, self.work.comes_up):
+            for b, times, often in shares(rows, self.work.chance):
                 yield Seen(b, holds[id(b)], STAGE[b.seen_at], times, often)
 
     # ---- what bears on a way ----------------------------------------------------------------
@@ -129,12 +129,10 @@ class WaysCost:
             if while_waiting:
                 self.work.do(work, task, 1.0)
         wanted = self._wanted(bill, way, end, upto, at_leisure)
-        products = ((t, c) for t, c in work.days.items() if isinstance(t, Product))
-        floor = tuple((term.inputs[0], float(np.max(coef))) for term, coef in products)
+        days = ((t, c) for (output, t), c in work.items() if output == DAYS and isinstance(t, Product))
+        floor = tuple((term.inputs[0], float(np.max(coef))) for term, coef in days)
         self.work.order(bill, wanted, waited, {self.order_stage: floor} if floor else {}, at_leisure)
-        if at_leisure:
-            bill.days.clear()
-        return bill
+        return Bill({k: coef for k, coef in bill.items() if k[0] != DAYS}) if at_leisure else bill
 
     def _wanted(
         self, bill: Bill, way: Way, end: Ints, upto: int = NEVER_ENDS, at_leisure: bool = False
@@ -154,7 +152,7 @@ class WaysCost:
                 for remedy in self.remedies_taken(way, branch):
                     self.work.do(bill, remedy, worked, often=often)
                     wanted += self._parts(seen, remedy.parts, end, often)
-                    often = often.times(self.work.fails(remedy))
+                    often = often.times(self.work.chance(remedy, 1.0 - remedy.p_holds))
         return wanted
 
     def _planned(self, way: Way, stage: int, end: Ints) -> list[Wanted]:
@@ -163,8 +161,7 @@ class WaysCost:
         return [Wanted(stage, p.part, np.where(end > stage, p.quantity, 0)) for p in parts]
 
     def not_done_yet(self, way: Way, begun: Way, upto: int) -> Bill:
-        """Work of one depth of rebuild up to a stage at which no parts are ordered, without what another depth that was
-        begun has in common with it."""
+        """Work of a depth of rebuild up to a stage before parts are ordered, less what the one begun shares."""
         bill, end = Bill(), np.minimum(self.ends[way.way], upto)
         done = [task for task, _ in self.tasks_of(begun)]
         for task, stage in self.tasks_of(way):

@@ -30,10 +30,8 @@ from repairecon.show.plots import drawn
 from repairecon.show.sheet import Panel, Sheet
 from repairecon.show.words import days_words, money, tenths
 
-DIALS = 5
-"""Numbers that may be moved: more would hide those that matter."""
-DRAWS = 64
-"""Draws for the sentences of an answer, whose means are exact."""
+DIALS = 5  # numbers that may be moved: more would hide those that matter
+DRAWS = 64  # draws for the sentences of an answer, whose means are exact
 _REACH = 3.0
 
 
@@ -61,8 +59,7 @@ class WhatIf:
 
     @cached_property
     def dials(self) -> tuple[Number, ...]:
-        """Numbers that may be moved from ``low`` to ``high``: the owner's own figures, then those that turn the choice
-        soonest, then those that move it most."""
+        """Numbers to move: the owner's own figures, those that turn the choice soonest, those that move it most."""
         start = rebuild_or_buy(self.case, DRAWS, 1)
         numbers = {n.name: n for n in start.numbers}
         turns = {f.number: f.value_flip for f in start.flips}

@@ -5,7 +5,7 @@ a bill is the exact expectation, with drawn inputs it gives the draws."""
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from functools import cache, partialmethod
 from typing import Any, NamedTuple
 
@@ -21,35 +21,25 @@ from repairecon.records import Branch, Range, Remedy, Task, Terms, Way
 Floor = tuple[tuple[int, float], ...]
 Coef = float | NDArray[Any]
 OUTPUTS = ("cash", "hours", "days")
-LEAST = 1e-12
-"""A coefficient below this is what is left of a difference of two like ones."""
+DAYS = OUTPUTS.index("days")
+LEAST = 1e-12  # a coefficient below this is what is left of a difference of two like ones
 
 
-@dataclass
-class Bill:
-    """Coefficients by output and term."""
+class Bill(dict[tuple[int, Term], Coef]):
+    """Coefficients by place of the output and by term."""
 
-    cash: dict[Term, Coef] = field(default_factory=dict)
-    hours: dict[Term, Coef] = field(default_factory=dict)
-    days: dict[Term, Coef] = field(default_factory=dict)
-
-    def add(self, output: str, term: Term, times: Coef = 1.0) -> None:
+    def add(self, output: int, term: Term, times: Coef = 1.0) -> None:
         """So much cash, so many own hours or days out of service."""
-        terms = getattr(self, output)
         if np.any(times):
-            terms[term] = terms[term] + times if term in terms else times
+            self[output, term] = self[output, term] + times if (output, term) in self else times
 
-    pay = partialmethod(add, "cash")
-    work = partialmethod(add, "hours")
-    take = partialmethod(add, "days")
+    pay = partialmethod(add, OUTPUTS.index("cash"))
+    work = partialmethod(add, OUTPUTS.index("hours"))
+    take = partialmethod(add, DAYS)
 
     def minus(self, other: Bill) -> Bill:
-        left = Bill()
-        for output in OUTPUTS:
-            mine, its = getattr(self, output), getattr(other, output)
-            less = {t: mine.get(t, 0.0) - np.asarray(its[t]) if t in its else mine[t] for t in (mine | its)}
-            getattr(left, output).update({t: c for t, c in less.items() if np.any(np.abs(c) > LEAST)})
-        return left
+        less = {k: self.get(k, 0.0) - np.asarray(other[k]) if k in other else self[k] for k in self | other}
+        return Bill({k: coef for k, coef in less.items() if np.any(np.abs(coef) > LEAST)})
 
 
 def _row(row: Task | Branch | Remedy) -> tuple[str, str, tuple[Range, Range, Range]]:
@@ -83,8 +73,7 @@ class Wanted(NamedTuple):
 
 
 class Work:
-    """Writes prices, tasks, outcomes and orders of a case into bills, and registers the inputs that they take; each
-    demand is priced once."""
+    """Writes prices, tasks, outcomes and orders into bills and registers their inputs; each demand is priced once."""
 
     def __init__(self, terms: Terms, buying: Buying) -> None:
         self.terms, self.home, self.inputs, self.lines = terms, terms.currency, Inputs(), cache(buying.order)
@@ -104,8 +93,7 @@ class Work:
         return self.inputs.wait(p.lead_key, f"days to wait for {whose}", p.lead)
 
     def order_line(self, bill: Bill, p: Priced, lines: tuple[Coef, Coef, Coef], often: Product = ONE) -> None:
-        """A line of an order: so much for one of the price quoted, for one of the carriage, and the rest; all of it as
-        often as some chances come up."""
+        """A line of an order: coefficients of price and of carriage, and the rest, as often as chances have it."""
         goods, carriage, fixed = lines
         bill.pay(self.price(p).times(often), goods)
         if p.supplier is not None and np.any(carriage):
@@ -156,15 +144,11 @@ class Work:
             out = self.inputs.number(f"{kind} days:{name}", label[2], "days", days)
             bill.take(out.times(often), times if day_times is None else day_times)
 
-    def comes_up(self, branch: Branch, p: float) -> Product:
-        """One where an outcome of an averaged event comes up, if none before it did."""
-        name = _row(branch)[1]
-        return self.inputs.chance(f"comes up:{name}", f"{name} comes up", p, branch.source)
-
-    def fails(self, remedy: Remedy) -> Product:
-        """One where a remedy does not hold."""
-        name = _row(remedy)[1]
-        return self.inputs.chance(f"fails:{name}", f"{name} does not hold", 1.0 - remedy.p_holds, remedy.source)
+    def chance(self, row: Branch | Remedy, p: float) -> Product:
+        """One where an outcome of an averaged event comes up, if none before it did, or where a remedy fails."""
+        kind, name, _ = _row(row)
+        key, what = ("fails", "does not hold") if kind == "remedy" else ("comes up", "comes up")
+        return self.inputs.chance(f"{key}:{name}", f"{name} {what}", p, row.source)
 
     def fitting(self, bill: Bill, way: Way, times: Coef) -> None:
         if way.fitting_hours.high > 0:

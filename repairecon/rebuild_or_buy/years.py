@@ -24,8 +24,7 @@ from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes, evaluated_blocks
 from repairecon.rebuild_or_buy.tree import Floats, grow
 from repairecon.records import RepaireconError, Way, Years
 
-BREAK_EVEN_RIGHT = 1e-6
-"""Share of a break-even life that it may be off by."""
+BREAK_EVEN_RIGHT = 1e-6  # share of a break-even life that it may be off by
 FAN_PATHS = 4000
 DRAWS, PATHS = 16_384, 1000
 """Draws of this job and courses of failures a replicate: standard errors of about a tenth of a chance in 100."""
@@ -195,8 +194,7 @@ def over_the_years(ledger: Ledger) -> pd.DataFrame:
 
 
 def break_even_life(ledger: Ledger, i: int, factors: tuple[float, float] = (0.05, 20.0)) -> float | None:
-    """Median life at which a way costs as much as the cheapest allowed other one; its own stretched by factors. None
-    where there is none within them."""
+    """Median life, its own stretched by factors, at which a way costs what the cheapest other does; or None."""
     from scipy import optimize
 
     others = np.where(ledger.allowed, ledger.present, np.inf)
@@ -337,8 +335,7 @@ def cost_over_years(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int = 
 
 
 def paid_later(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int, paths: int) -> Floats:
-    """Discounted cost of later failures so far (years, paths) in drawn courses; the mean cost of one is that of
-    ``Ledger.failure``."""
+    """Discounted cost of later failures so far (years, paths), drawn; one costs ``Ledger.failure`` on average."""
     name, plain, years = ledger.ways[i], ledger.plain(i), ledger.years
     times = failure_times(ledger.clocks(i, drawn=True), years, paths, seed, name)
     fails = np.isfinite(times)

@@ -23,8 +23,7 @@ from repairecon.show.report import write_page
 Rows: TypeAlias = list[list[Any]]
 Record: TypeAlias = dict[tuple[str, ...], Any]
 
-ANSWER = "answer"
-"""The table of what stands in no other: a figure a row."""
+ANSWER = "answer"  # the table of what stands in no other: a figure a row
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _WORDS = {
     "p10": "one in ten below", "p50": "half below", "p90": "one in ten above", "se": "standard error of the mean",
@@ -34,8 +33,7 @@ _WORDS = {
 _MONEY_WORDS = """cash total saves gap worth net money price cost spend budget value limit landed replacement goods
 lost regret charge surcharge carriage difference paid fifo average down alone over core duty vat insurance fee handling
 back refund evpi evsi expected each discount fees"""
-_MONEY = frozenset(_MONEY_WORDS.split())
-"""Words of a name whose figures are home money."""
+_MONEY = frozenset(_MONEY_WORDS.split())  # words of a name whose figures are home money
 _UNITS = {"hours": "h", "days": "days", "years": "years", "kg": "kg", "litres": "litres"}
 
 

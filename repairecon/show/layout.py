@@ -56,8 +56,7 @@ class Block:
 
     @classmethod
     def of(cls, lead: str, sentences: Sequence[str], width: int, drop: int, cut: int) -> Block:
-        """Sentences after a lead word: the last ones dropped one by one, then the first cut to one line. ``drop`` and
-        ``cut`` are the ranks of doing so."""
+        """Sentences after a lead: the last dropped one by one (at rank ``drop``), then the first cut (at ``cut``)."""
         if not sentences:
             return cls([(0, [])])
         indent = "  " if lead else ""

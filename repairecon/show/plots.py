@@ -29,12 +29,10 @@ MAIN_TINT, TURN_TINT, REST_TINT = "#cbe1f0", "#f8d9b0", "#e4e8eb"
 LINES = ("#1f6fa8", "#c86a10", "#22303c", "#8a4f9e", "#2585ad", "#846a06", "#68747d", "#b5567f", "#5b4636")
 DASHES = ("solid", (0, (6, 2)), (0, (2, 1.5)))
 SIZE, SMALL, TITLE_SIZE = 9.5, 9.0, 12.0
-LINE = SIZE * 1.3 / 72.0
-"""Height of a line of text, inches."""
+LINE = SIZE * 1.3 / 72.0  # height of a line of text, inches
 WIDTH, NARROW, HEIGHT, LOW, EDGE, COLOURS = 9.0, 4.8, 4.5, 2.5, 0.12, 96
 NO_BREAK = "\u00a0"
-HALO = (withStroke(linewidth=2.5, foreground="white"),)
-"""Keeps text legible over lines."""
+HALO = (withStroke(linewidth=2.5, foreground="white"),)  # keeps text legible over lines
 
 BESIDE = ("axes fraction", "data")
 """Where words beside a row of a chart stand: across in shares of the plot, up and down as the row."""
