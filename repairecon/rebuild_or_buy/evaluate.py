@@ -21,7 +21,6 @@ from repairecon.rebuild_or_buy.work import OUTPUTS, Bill
 from repairecon.records import Case, Source, Way
 
 # ---- terms, and patterns of coefficients over the leaves that many terms share ----------------
-Triple = tuple[Any, Any, Any]
 EVERYWHERE = 0  # the first pattern: one in every leaf
 _GRID = 2.0**43  # steps of one between the values of a pattern
 
@@ -284,16 +283,13 @@ class AtMeans:
 
 # ---- drawn --------------------------------------------------------------------------------
 class Drawn:
-    """Pieces for drawn inputs, a row a draw: ``values`` by input (n,), ``leaf`` of each row in ascending order."""
+    """Pieces for drawn inputs, a row a draw: ``values`` by input (n,), ``leaf`` of each row."""
 
-    def __init__(
-        self, program: Program, values: Any, leaf: NDArray[np.intp], patterns: NDArray[Any] | None = None
-    ) -> None:
-        self.program, self.values, self.leaf = program, values, leaf
-        self.patterns = program.patterns if patterns is None else patterns
+    def __init__(self, program: Program, values: Any, leaf: NDArray[np.intp], patterns: NDArray[Any]) -> None:
+        self.program, self.values, self.leaf, self.patterns = program, values, leaf, patterns
         self._terms: dict[tuple[int, bool], Any] = {}
         self._spread: dict[int, NDArray[Any]] = {}
-        self._whole: dict[tuple[Compiled, bool], Triple] = {}
+        self._whole: dict[tuple[Compiled, bool], list[Any]] = {}
 
     def term(self, k: int, ahead: bool = False) -> Any:
         """Values of a term, worked out when it is first wanted."""
@@ -315,49 +311,30 @@ class Drawn:
             return 0.0
         return reduce(operator.mul, (self.values[i] for i in term.inputs))
 
-    def _pattern(self, k: int, rows: Any) -> Any:
+    def _pattern(self, k: int) -> Any:
         if k not in self._spread:
             self._spread[k] = self.patterns[k].take(self.leaf)
-        return self._spread[k] if rows is None else self._spread[k][rows]
+        return self._spread[k]
 
-    def run(self, piece: Piece, rows: Any = None) -> Triple:
-        """(cash, own hours, days) of a bill on some rows; over all rows it is worked out once, and only to be read."""
+    def run(self, piece: Piece) -> list[Any]:
+        """Cash, own hours and days of a bill in every row, worked out once and only to be read."""
         key = piece.bill, piece.ahead
-        if key in self._whole:
-            a, b, c = (t if rows is None or np.ndim(t) == 0 else t[rows] for t in self._whole[key])
-            return a, b, c
-        outputs = []
-        for groups in piece.bill.groups:
-            total: Any = 0.0
-            for pattern, amounts in groups.items():
-                inner: Any = 0.0
-                for k, scale in amounts:
-                    v = self.term(k, piece.ahead)
-                    inner = inner + (v if rows is None or np.ndim(v) == 0 else v[rows]) * scale
-                total = total + (inner if pattern == EVERYWHERE else inner * self._pattern(pattern, rows))
-            outputs.append(total)
-        cash, hours, days = outputs
-        if rows is None:
-            self._whole[key] = cash, hours, days
-        return cash, hours, days
+        if key not in self._whole:
+            self._whole[key] = []
+            for groups in piece.bill.groups:
+                total: Any = 0.0
+                for pattern, amounts in groups.items():
+                    inner = sum(self.term(k, piece.ahead) * scale for k, scale in amounts)
+                    total = total + (inner if pattern == EVERYWHERE else inner * self._pattern(pattern))
+                self._whole[key].append(total)
+        return self._whole[key]
 
-    def evaluate(self, pieces: Pieces) -> Triple:
-        """(cash, own hours, days) in every row; to be read only, as arrays are handed on as they are."""
-        n, total = len(self.leaf), list[Any]([0.0, 0.0, 0.0])
+    def evaluate(self, pieces: Pieces) -> list[Any]:
+        """Cash, own hours and days in every row."""
+        total: list[Any] = [0.0, 0.0, 0.0]
         for piece in pieces:
-            often, rows = as_often(self.values, piece), None
+            often = as_often(self.values, piece)
             if piece.on is not None:
-                rows = np.flatnonzero(piece.on.mask.take(self.leaf))
-                often = often if np.ndim(often) == 0 else often[rows]
-            for o, value in enumerate(self.run(piece, rows)):
-                if np.ndim(value) == 0 and value == 0.0:
-                    continue
-                amount = value if np.ndim(often) == 0 and often == 1.0 else value * often
-                if rows is None:
-                    total[o] = total[o] + amount
-                    continue
-                if np.ndim(total[o]) == 0:
-                    total[o] = np.full(n, total[o], dtype=getattr(amount, "dtype", np.float64))
-                total[o][rows] += amount
-        a, b, c = (t if np.ndim(t) else np.broadcast_to(np.float64(t), (n,)) for t in total)
-        return a, b, c
+                often = often * piece.on.mask.take(self.leaf).astype(self.patterns.dtype)
+            total = [t + value * often for t, value in zip(total, self.run(piece), strict=True)]
+        return [np.broadcast_to(t, self.leaf.shape) for t in total]

@@ -352,15 +352,10 @@ def evaluated_blocks(model: Model, draws: int, seed: int) -> Iterator[tuple[Bloc
     stream = Draws(model.inputs, model.tree.chance, correlation, seed, most_moving(model))
     for block in stream.blocks(draws):
         drawn = Drawn(model.program, block.values, block.leaf, patterns)
-        lost_day, triples = block.values[model.program.lost_day], [drawn.evaluate(pieces) for pieces in ways]
-        del drawn  # room for what comes of it
         values: Values = []
-        for cash, hours, days in triples:
-            money, cash_in = cash + hour * hours, cash
-            if due is not None:
-                late = due.cost(days)
-                money, cash_in = money + late, cash + late
-            lost = lost_day * days
-            values.append((cash, hours, days, money + lost, cash_in + lost, money))
+        for cash, hours, days in map(drawn.evaluate, ways):
+            late = 0.0 if due is None else due.cost(days)
+            money, lost = cash + hour * hours + late, block.values[model.program.lost_day] * days
+            values.append((cash, hours, days, money + lost, cash + late + lost, money))
+        del drawn  # room for what comes of it
         yield block, values
-        del values, triples, cash, hours, days, money, lost  # and for the next block

@@ -141,6 +141,6 @@ def _rows(case: Case, model: Model, job: str, values: Floats, leaf: int) -> Iter
 
 
 def _total(model: Model, values: Floats, leaf: NDArray[np.intp], way: str) -> float:
-    drawn = Drawn(model.program, values, leaf)
+    drawn = Drawn(model.program, values, leaf, model.program.patterns)
     cash, hours, days = drawn.evaluate(model.plain.way(model.ways.index(way)))
     return float(np.ravel(cash + model.own_hour * hours + values[model.program.lost_day] * days)[0])
