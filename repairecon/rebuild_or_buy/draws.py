@@ -188,9 +188,10 @@ class Points:
         self._high_at = (which << (bits - LOW)) + (number >> LOW)
         self.n = len(self.place)
 
-    def digits(self, source: int, kept: int, out: NDArray[np.intp]) -> None:
+    def digits(self, source: int, kept: int) -> Ints:
+        """First binary digits of a source's coordinates."""
         low, high = self.low[source] >> (DIGITS - kept), self.high[source] >> (DIGITS - kept)
-        np.bitwise_xor(high.ravel().take(self._high_at), low.ravel().take(self._low_at), out=out)
+        return np.asarray(high.ravel().take(self._high_at) ^ low.ravel().take(self._low_at))
 
 
 # ---- drawing ----
@@ -229,21 +230,14 @@ class Draws:
         scores = means / means.std() * Z_STEPS
         self.pace_table = (scores * np.sqrt(correlation) + Z_CELLS / 2).astype(np.float32)
         self.scores = (scores * np.sqrt(1.0 - correlation)).astype(np.float32)
-        self.tables = list[Singles]()
         self.alike = [inputs[k].shared_hours and correlation > 0.0 for k in self.uncertain]
-        made: dict[object, Singles] = {}  # values by steps; like ranges share a table
-        for k, alike in zip(self.uncertain, self.alike, strict=True):
-            r = inputs[k].range
-            key = None if inputs[k].is_chance else (alike, r.low, r.likely, r.high, r.shape)
-            if key not in made:
-                made[key] = (np.zeros(0) if key is None else value_table(r, alike)).astype(np.float32)
-            self.tables.append(made[key])
+        # values by steps of what is no chance
+        self.tables = [None if inputs[k].is_chance else value_table(inputs[k].range, alike).astype(np.float32)
+                       for k, alike in zip(self.uncertain, self.alike, strict=True)]  # fmt: skip
         names = [*(inputs[k].key for k in self.uncertain), PACE]
         self.streams = [generator(seed, name).bit_generator for name in names]
         self.tree = generator(seed, "tree")
         self.slots = [names.index(name) for name in first if name in names][:SLOTS]
-        self.index, self.pace = np.empty(BLOCK, dtype=np.intp), np.empty(BLOCK, dtype=np.float32)
-        self.score = np.empty(BLOCK, dtype=np.float32)
 
     def _columns(self) -> tuple[Ints, Ints, Ints]:
         """Scrambled columns (sources, replicates, BITS) and shifts of all sources, and the shift among the leaves."""
@@ -266,20 +260,15 @@ class Draws:
             if stretch.start == 0 and stretch.replicates[0] == 0:
                 columns, shift, place_shift = self._columns()
             points = Points(stretch, columns, shift, place_shift)
-            index, pace, score = self.index[: points.n], self.pace[: points.n], self.score[: points.n]
-            points.digits(len(self.uncertain), CELL_DIGITS, index)
-            self.pace_table.take(index, out=pace, mode="clip")
+            pace = self.pace_table.take(points.digits(len(self.uncertain), CELL_DIGITS))
             for source, (k, alike, table) in enumerate(zip(self.uncertain, self.alike, self.tables, strict=True)):
                 out = self.values[k, : points.n]
-                if not len(table):
-                    points.digits(source, DIGITS, index)
-                    np.less(index, self.inputs[k].mean * 2.0**DIGITS, out=out, casting="unsafe")
+                if table is None:
+                    out[:] = points.digits(source, DIGITS) < self.inputs[k].mean * 2.0**DIGITS
                     continue
-                points.digits(source, CELL_DIGITS, index)
+                index = points.digits(source, CELL_DIGITS)
                 if alike:
-                    self.scores.take(index, out=score, mode="clip")
-                    score += pace
-                    np.copyto(index, score, casting="unsafe")
+                    index = (self.scores.take(index) + pace).astype(np.intp)
                 table.take(index, out=out, mode="clip")
             replicate = int(points.replicate[0]) if len(stretch.replicates) == 1 else points.replicate
             yield Block(self.values[:, : points.n], self.leaves(points), replicate)

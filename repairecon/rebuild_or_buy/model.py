@@ -18,7 +18,7 @@ from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost, lasting, pla
 from repairecon.records import NO_WAY, Case, Range, RepaireconError
 
 from repairecon.rebuild_or_buy.tree import (  # isort: skip
-    BYTES_AN_INPUT, NEVER_ENDS, SECONDS_A_PAIR, STAGE, Floats, Ints, Nested, Tree, check_size, grow,
+    BYTES_AN_INPUT, NEVER_ENDS, SECONDS_A_PAIR, STAGE, Floats, Ints, Tree, check_size, grow,
 )  # fmt: skip
 
 
@@ -208,18 +208,12 @@ class Model:
         check_size(what, thin_out, many * BYTES_AN_INPUT, many**2 * SECONDS_A_PAIR)
         self.masks: dict[tuple[int, int, bytes], Leaves] = {}
         self._pattern_chance: dict[Leaves | None, Floats] = {}
-        self._nested: dict[tuple[int, ...], Nested] = {}
 
     # ---- what looks alike -----------------------------------------------------------------------
     @cached_property
     def alike(self) -> dict[int, Ints]:
         """By stage the number of the set of leaves (L,) that look alike by its end."""
         return {stage: self.tree.alike(stage) for stage in range(-1, len(STAGE))}
-
-    def nested(self, points: tuple[int, ...]) -> Nested:
-        if points not in self._nested:
-            self._nested[points] = Nested.of(np.array([self.alike[point] for point in points]))
-        return self._nested[points]
 
     @cached_property
     def stops(self) -> dict[int, list[Stop]]:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from repairecon.formulas import tree as tree_formulas
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Chooser, Model
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints
 from repairecon.records import STAGES
 
 Weights = tuple[float, float, float]
@@ -34,7 +34,6 @@ class Decision:
     chance: Floats
     points: tuple[int, ...]  # stages at whose end one may stop (-1: now, nothing done)
     ids: Ints  # (S, L) leaves alike by then
-    nested: Nested  # the sets of each point side by side
     stop_cost: Floats  # (S, L, A)
     go_cost: Floats  # (L,) inf where the rebuild must end
     spent: Floats  # (S, L) from now to each point
@@ -48,12 +47,12 @@ class Decision:
     # cost by chance (L,) of each stage and action that sends away, where the rebuilder may give the unit up
     after_away: dict[tuple[int, int], ByChance] = field(default_factory=dict)
 
-    def stops(self, weights: Floats) -> Floats:
-        """Cost of each stop (S, L, A) for leaf chances ``weights``, with that of leaving this unit alone."""
+    def stops(self) -> Floats:
+        """Cost of each stop (S, L, A), with that of leaving this unit alone."""
         if self.go_over is None and not self.other.any():
             return self.stop_cost
         stop = self.stop_cost.copy()
-        for a, column in self.go_over(weights).items() if self.go_over else ():
+        for a, column in self.go_over(self.chance).items() if self.go_over else ():
             stop[:, :, a] = column
         if not self.other.any():
             return stop
@@ -62,46 +61,27 @@ class Decision:
         if self.points[0] < self.first:
             return stop
         # looking elsewhere now: nothing if another unit is to blame, else the best way after all, later
-        cost, this = np.zeros(len(self.chance)), np.where(self.other, 0.0, weights)
+        cost, this, sets = np.zeros(len(self.chance)), np.where(self.other, 0.0, self.chance), self.ids[0]
         if this.any():
-            best = replace(self, other=np.zeros_like(self.other)).by_set(this)
-            chance = np.bincount(self.ids[0], this, len(best))
-            each = np.divide(best, chance, out=np.zeros_like(best), where=chance > 0)
-            here = ~self.other
-            cost[here] = each[self.ids[0, here]] + self.elsewhere_cost
+            first = replace(self, chance=this, other=np.zeros_like(self.other)).rule().stages[0]
+            best = np.zeros(int(sets.max()) + 1)
+            best[: len(first.p_set)] = np.where(first.p_set > 0, np.minimum(first.cost_go_on, first.cost_stop), 0.0)
+            cost[~self.other] = best[sets[~self.other]] + self.elsewhere_cost
         if self.elsewhere_cost <= 0.0:
             # where looking elsewhere is not priced: nobody leaves a unit that is more likely than not to blame
-            sets, count = self.ids[0], int(self.ids[0].max()) + 1
-            innocent = np.bincount(sets, np.where(self.other, weights, 0.0), count)
-            cost[(2.0 * innocent < np.bincount(sets, weights, count))[sets]] = np.inf
+            innocent = np.bincount(sets, np.where(self.other, self.chance, 0.0))
+            cost[(2.0 * innocent < np.bincount(sets, self.chance))[sets]] = np.inf
         stop[0, :, -1] = cost
         return stop
 
     def rule(self) -> tree_formulas.StopRule:
         on = np.flatnonzero(self.chance > 0)
-        chance, stop = self.chance[on] / self.chance[on].sum(), self.stops(self.chance)[:, on]
+        chance, stop = self.chance[on] / self.chance[on].sum(), self.stops()[:, on]
         return tree_formulas.optimal_stopping(chance, self.ids[:, on], stop, self.go_cost[on])
 
     def value(self) -> float:
         """Least expected cost from here with the freedom to stop."""
-        return float(self.by_set(self.chance).sum() / self.chance.sum())
-
-    def by_set(self, weights: Floats) -> Floats:
-        """Least cost times chance in each set of leaves that look alike at the first point. The same backward induction
-        as ``formulas.tree.optimal_stopping``, in sums over sets: without the rule it is many times quicker."""
-        possible = weights > 0
-        w = np.where(possible, weights, 0.0)[self.nested.order]
-        stop, go = self.stops(weights)[:, self.nested.order], self.go_cost[self.nested.order]
-        with np.errstate(invalid="ignore"):
-            ahead = np.where(w > 0, w * go, 0.0)
-            sums = np.where(w[:, None] > 0, w[:, None] * stop, 0.0)
-        for s in range(len(self.points) - 1, -1, -1):
-            ahead = np.add.reduceat(ahead, self.nested.within[s])
-            if sums.shape[2]:
-                ahead = np.minimum(ahead, np.add.reduceat(sums[s], self.nested.starts[s], axis=0).min(axis=1))
-        result = np.zeros(int(self.ids[0].max()) + 1)
-        result[self.ids[0, self.nested.order[self.nested.starts[0]]]] = ahead
-        return result
+        return self.rule().value
 
     def from_point(self, first: int) -> Decision:
         """The same with no stop before the end of stage ``first``, unless the rebuild has ended there."""
@@ -195,7 +175,7 @@ def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, m
     a_day = model.lost_day + model.case.terms.hours_per_day * model.own_hour
     return Decision(
         chance=model.tree.chance, points=points, ids=np.array([model.alike[point] for point in points]),
-        stop_cost=stop, go_cost=go, spent=spent, actions=names, ends=ends, other=other, nested=model.nested(points),
+        stop_cost=stop, go_cost=go, spent=spent, actions=names, ends=ends, other=other,
         elsewhere_cost=model.case.terms.elsewhere_days * a_day, after_away=after, more=more,
     )  # fmt: skip
 

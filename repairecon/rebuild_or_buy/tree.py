@@ -9,7 +9,6 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain, combinations
 from math import sqrt
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,24 +75,6 @@ class Tree:
         """Event -> outcome of a leaf, the events that do not happen left out."""
         row = self.states[leaf]
         return {e: self.outcomes[i][s] for i, (e, s) in enumerate(zip(self.events, row, strict=True)) if s >= 0}
-
-
-class Nested(NamedTuple):
-    """Leaves in an order in which the sets that look alike are side by side at every point. ``starts`` (by point) where
-    each set begins among the leaves, ``within`` where it begins among the sets of the next point (of the last point:
-    among the leaves)."""
-
-    order: Ints
-    starts: tuple[Ints, ...]
-    within: tuple[Ints, ...]
-
-    @staticmethod
-    def of(ids: Ints) -> Nested:
-        """Of sets by point (S, L), each of which lies within one of the point before."""
-        order = np.lexsort(ids[::-1])
-        begins = [np.flatnonzero(np.diff(row[order], prepend=-1)) for row in ids]
-        finer = [*begins[1:], np.arange(ids.shape[1])]
-        return Nested(order, tuple(begins), tuple(np.searchsorted(f, b) for b, f in zip(begins, finer, strict=True)))
 
 
 Names = dict[str, dict[str, int]]  # event -> outcome -> its place, in the order of the rows
