@@ -42,7 +42,6 @@ OFFHAND = ("pattern", "second-hand")
 SAME = 1e-9  # share of a total by which two ways may differ and still cost the same
 
 
-# ---- the safety screen ----
 def screen(case: Case) -> dict[str, str]:
     """Way -> why it may not be chosen on price alone ('' where it may). Common practice, no source: units that steer,
     keep water out, or hold gas or fuel are never chosen as pattern, second-hand or own rebuild on price alone. A
@@ -76,7 +75,6 @@ def _bar(case: Case, way: Way) -> str:
     return f"{' and '.join(classes)}: {' and '.join(barred)} not on price alone"
 
 
-# ---- the verdict ----
 @dataclass(frozen=True)
 class Verdict:
     """The choice with its margin. ``gap`` is the expected total saved against ``second``. ``ties`` are ways that cost
@@ -255,7 +253,6 @@ class Basis:
         return float(grid[k]), self.model.ways[int(lead[:, k].argmin())]
 
 
-# ---- the advice ------------------------------------------------------------------------------------
 @dataclass(frozen=True)
 class Advice:
     """What to do now.

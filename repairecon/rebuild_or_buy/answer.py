@@ -86,7 +86,6 @@ class Answer(Shown):
         """Figures that may be slips, those left out that the owner has said are right."""
         return [r for r in look_again(self.case) if not r.acknowledged]
 
-    # ---- the advice -------------------------------------------------------------------------
     @cached_property
     def basis(self) -> Basis:
         """This job and the years side by side, and where the choice turns."""
@@ -200,7 +199,6 @@ class Answer(Shown):
         """What looking and asking are worth, best net worth first."""
         return tuple(at_the_bench.looks(self.model, self.decision, self.numbers))
 
-    # ---- tables -----------------------------------------------------------------------------
     @cached_property
     def table(self) -> pd.DataFrame:
         model, outcomes, tallies = self.model, self.outcomes, self.outcomes.tallies

@@ -213,8 +213,7 @@ class Worth:
 
 
 def look_worth(made: Decision, likelihood: Floats) -> float:
-    """Expected value of a showing with ``likelihood`` (L, showings), never below 0; what is bought after a failed
-    sending away is chosen anew on what is shown."""
+    """Expected value of a showing with ``likelihood`` (L, showings), never below 0; buys chosen anew on what shows."""
     joint = made.chance[:, None] * likelihood
     p = joint.sum(axis=0)
     shown = sum(p[k] * made.known(joint[:, k] / p[k]).value() for k in np.flatnonzero(p > 0))

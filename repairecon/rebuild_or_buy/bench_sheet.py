@@ -141,7 +141,6 @@ class BenchSheet:
         titled = (("Tools", tools), ("To be used up", used), ("To arrange", arrange))
         return [(title, ", ".join(items)) for title, items in titled if items]
 
-    # ---- steps -----------------------------------------------------------------------------------
     def work(self) -> list[SheetStep]:
         """The steps in order: the case's own, else the kind's, else the general ones."""
         own = [t for t in self.own_tasks if t.hours.high > 0]
@@ -264,7 +263,6 @@ def _once(items: Iterable[str]) -> list[str]:
     return list(first.values())
 
 
-# ---- as text -------------------------------------------------------------------------------------
 def as_text(sheet: BenchSheet, width: int = 100) -> str:
     """The sheet for a terminal or a text printer so many letters wide, cautions first."""
     head = [f"Bench sheet: {sheet.title}", sheet.taken_as, sheet.figures]
@@ -283,7 +281,6 @@ def as_text(sheet: BenchSheet, width: int = 100) -> str:
     return "\n\n".join(parts) + "\n"
 
 
-# ---- as a page -----------------------------------------------------------------------------------
 def as_html(sheet: BenchSheet) -> str:
     letters = len(as_text(sheet, 100_000))
     size = next((points for most, points in _SIZES if letters <= most), _SMALLEST)

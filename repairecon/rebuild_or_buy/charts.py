@@ -99,7 +99,6 @@ def spare(answer: Answer, ax: Axes | None = None) -> Axes:
     return charts_lines.spare_worth(h.spare_lines, answer.case.terms.currency, caption, ax)
 
 
-# ---- what each way costs ------------------------------------------------------------------------
 def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
     """A bar from the good case to the bad case for each way, the cheapest on average on top. ``table`` is that of the
     answer: ``total_p10``, ``total_p50``, ``total_p90``, ``total_mean``, ``cash_mean`` [home money], ``total_p90_se``
@@ -225,10 +224,8 @@ def _swing(ax: Axes, row: pd.Series[Any], y: float) -> None:
     write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)
 
 
-# ---- what may be found inside ------------------------------------------------------------------------
 Row = Mapping[str, Any]
-KEEP_ENDS, INDENT = 14, 0.17
-"""Ends that are drawn at most; how far a branch stands in from the one that it follows [inch]."""
+KEEP_ENDS, INDENT = 14, 0.17  # ends that are drawn at most; how far a branch stands in from the one before [inch]
 
 
 def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None,

@@ -27,7 +27,6 @@ STEPS, MOST = 25, 4  # points of a line of what-if, most ways there
 DOTTED = (0, (1, 2))
 
 
-# ---- lines named where they end -----------------------------------------------------------------
 @dataclass(frozen=True)
 class _Lines:
     """Lines of points (x, y) by name, what is said of each, and what the axes are called and say."""
@@ -167,7 +166,6 @@ def _pays(course: Floats) -> str:
     return f"pays {said.replace(' ', NO_BREAK)}"
 
 
-# ---- the chance of staying below ----------------------------------------------------------------
 def chance_below(curves: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
     """The chance that a way costs no more than a sum: a column a way, the index the cost [home money] ascending."""
     costs, anchors, looks = curves.index.to_numpy(dtype=float), [], []
@@ -209,7 +207,6 @@ def _reaches(costs: Floats, chances: Floats, level: float) -> float:
     return float(np.interp(level, rising[near], costs[near]))
 
 
-# ---- money against days -------------------------------------------------------------------------
 def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
     """Every way as a point of days out of service and cash, its good and bad case as whiskers; the beaten ones grey: an
     allowed way is no worse on days and cash, and better on one of them. ``table`` is that of the answer: ``days_p10``,

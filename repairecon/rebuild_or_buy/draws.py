@@ -194,7 +194,6 @@ class Points:
         return np.asarray(high.ravel().take(self._high_at) ^ low.ravel().take(self._low_at))
 
 
-# ---- drawing ----
 def generator(seed: int, name: str) -> np.random.Generator:
     return np.random.Generator(np.random.SFC64(np.random.SeedSequence([seed, crc32(name.encode())])))
 
@@ -208,8 +207,7 @@ class Block(NamedTuple):
 
 
 class Draws:
-    """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit. ``first`` names the
-    inputs (or ``PACE``) that tell most, most telling first."""
+    """Blocks of drawn inputs and leaves, bit for bit by the seed. ``first``: inputs (or ``PACE``) that tell most."""
 
     def __init__(
         self, inputs: Sequence[Input], leaf_chance: Floats, correlation: float, seed: int, first: Sequence[str] = ()

@@ -144,7 +144,6 @@ class Program:
                     self.lost[i, other, after] = self._bill(self._costs.lost(way, instead, after))
 
 
-# ---- pieces ---------------------------------------------------------------------------
 @dataclass(frozen=True, eq=False)
 class Leaves:
     """Some leaves of the tree."""
@@ -281,7 +280,6 @@ class AtMeans:
         return np.asarray(total)
 
 
-# ---- drawn --------------------------------------------------------------------------------
 class Drawn:
     """Pieces for drawn inputs, a row a draw: ``values`` by input (n,), ``leaf`` of each row."""
 

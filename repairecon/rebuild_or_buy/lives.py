@@ -148,8 +148,7 @@ def failures(clocks: Clocks, years: Years, counted: Sequence[Floats] = ()) -> Fa
 
 
 def under_warranty(clocks: Clocks, years: Years, months: float) -> float:
-    """Discounted failures over a horizon above 0 that fall within the warranty of the unit that fails. Every unit
-    fitted has its warranty, also one that was given under warranty."""
+    """Discounted failures within the warranty of the unit that fails; one given under warranty has its own again."""
     h, rate = years.horizon_years, real_rate(years)
     count = counts(clocks, years)[0]
     count = count[np.linspace(0, len(count) - 1, FITTED_STEPS + 1).astype(int)]

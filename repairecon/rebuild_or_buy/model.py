@@ -23,8 +23,7 @@ from repairecon.rebuild_or_buy.tree import (  # isort: skip
 
 
 class Stop(NamedTuple):
-    """Leaves in which a rebuild ends at one stage, in sets that look alike by then. ``ids`` set of each of them,
-    ``patterns`` (K, sets) expectation of each pattern over a set."""
+    """Leaves where a rebuild ends at a stage, in sets that look alike: ``patterns`` (K, sets) expectation over each."""
 
     stage: int
     at: Ints
@@ -46,7 +45,6 @@ class Chooser:
         self._after: dict[int, list[tuple[int, Leaves, int]]] = {}
         self._bought: dict[tuple[int, int, bool], Pieces] = {}
 
-    # ---- a unit bought ------------------------------------------------------------------------
     def instead(self, i: int, after: int) -> list[int]:
         if after not in self._direct:
             self._direct[after] = {b: self._total((Piece(self.program.bought[b, after]),)) for b in self.model.buys}
@@ -122,7 +120,6 @@ class Chooser:
     def _ended(self, i: int) -> Pieces:
         return tuple(replace(p, on=leaves) for after, leaves, b in self.after_the_end(i) for p in self.buy(b, after))
 
-    # ---- whole ways ------------------------------------------------------------------------------
     def sent_away(self, i: int, after: int, ahead: bool = False) -> Pieces:
         """Sending away once the work is done up to a stage; where it is given up there, the best buy."""
         own = (Piece(self.program.away[i, after], ahead=ahead), *self._ended(i))
@@ -209,7 +206,6 @@ class Model:
         self.masks: dict[tuple[int, int, bytes], Leaves] = {}
         self._pattern_chance: dict[Leaves | None, Floats] = {}
 
-    # ---- what looks alike -----------------------------------------------------------------------
     @cached_property
     def alike(self) -> dict[int, Ints]:
         """By stage the number of the set of leaves (L,) that look alike by its end."""

@@ -95,7 +95,6 @@ def _exactly(model: Model, due: DueDate, pieces: Pieces) -> tuple[float, float] 
     return back, cost
 
 
-# ---- what was drawn ----
 class Tally:
     """Counts of values in bins, and in coarse bins for each replicate."""
 

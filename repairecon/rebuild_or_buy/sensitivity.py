@@ -28,8 +28,7 @@ def choice(
     model: Model, factors: Mapping[int, float] | None = None, fixed: Mapping[int, float] | None = None,
     hour: float | None = None, day: float | None = None,
 ) -> Floats:  # fmt: skip
-    """Expected cash, own hours, days and total of each way (W, 4), totals of ways not allowed at infinity; inputs
-    scaled or held, own hours and days at other worths."""
+    """Expected cash, own hours, days and total of each way (W, 4), barred ones at infinity; inputs scaled or held."""
     weights = 1.0, model.own_hour if hour is None else hour, model.lost_day if day is None else day
     three = model.expected(factors, hour, day, fixed)
     return np.column_stack([three, np.where(model.allowed, three @ np.array(weights) + model.late, np.inf)])
@@ -122,7 +121,6 @@ def numbers(model: Model) -> list[Number]:
     ]
 
 
-# ---- flips --------------------------------------------------------------------------------
 @dataclass(frozen=True)
 class Flip:
     """A number, where it stands, and where another way takes over at the mean."""
@@ -213,7 +211,6 @@ def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tupl
     yield from ((number, end, end) for _, number, end in sorted(curved, key=lambda guess: guess[0])[: 2 * MOST])
 
 
-# ---- swings -------------------------------------------------------------------------------
 @dataclass(frozen=True)
 class Swing:
     """By how much the best way leads the next with a number at its P10 and P90, others as expected."""
@@ -250,7 +247,6 @@ def swings(model: Model, best: int, listed: Sequence[Number]) -> list[Swing]:
     return sorted(found, key=lambda s: -s.wide)[:MOST]
 
 
-# ---- inputs that are drawn most evenly -----------------------------------------------------
 LEAVES = 64  # leaves, spread evenly by chance, over which the inputs are ranked by what they move
 
 

@@ -56,8 +56,7 @@ def step(answer: Answer, way: str) -> str:
 
 
 def plain(text: str) -> str:
-    """A name of the case's files as words. ``shaft=grooved given neglect=salt`` is "shaft grooved (neglect salt)",
-    ``what core=refused brings`` is "if core refused"."""
+    """A name of the files as words: ``shaft=grooved given neglect=salt`` is "shaft grooved (neglect salt)"."""
     words = re.sub(r"\s*=\s*", " ", text.replace("_", " "))
     words = re.sub(r"\bwhat (.+) brings\b", r"if \1", words)
     return re.sub(r" given (.+)$", r" (\1)", words)

@@ -78,8 +78,7 @@ class WaysCost:
 
     # ---- what bears on a way ----------------------------------------------------------------
     def tasks_of(self, way: Way) -> list[tuple[Task, int]]:
-        """Tasks that a way needs, with their stages: those that name it; without ``ways`` those at the boat for all
-        ways, those at the bench for a rebuild here."""
+        """Tasks of a way, with stages: those that name it; else those at the boat, and at the bench for a rebuild."""
         found = []
         for task in self.case.tasks:
             stage = STAGE[task.stage]
@@ -114,7 +113,6 @@ class WaysCost:
         alone = {p.part: ((p.part, p.quantity),) for p in self.case.parts}
         return {part: tuple(planned.get(part, ())) or self.buying.order(order) for part, order in alone.items()}
 
-    # ---- a rebuild here -----------------------------------------------------------------------
     def rebuild(self, way: Way, *, at_leisure: bool = False, upto: int = NEVER_ENDS) -> Bill:
         """Rebuilding the old unit at the boat; at leisure: bench work only, the boat is in service meanwhile."""
         bill, end = Bill(), np.minimum(self.ends[way.way], upto)
@@ -185,7 +183,6 @@ class WaysCost:
         order = max(seen.stage, self.order_stage)
         return [Wanted(order, part, np.where(seen.holds & (end > order), n, 0), often) for part, n in parts]
 
-    # ---- remedies -----------------------------------------------------------------------------
     def remedies_taken(self, way: Way, branch: Branch) -> tuple[Remedy, ...]:
         """The remedy that an outcome is met by, then the one taken if that does not hold."""
         return self.remedied.get((way.way, branch.event, branch.outcome), ())
@@ -203,7 +200,6 @@ class WaysCost:
                 share[holds] *= left + p * taken[-1].life_share
         return share
 
-    # ---- sent away, or bought -----------------------------------------------------------------
     def send_away(self, way: Way, after: int = -1) -> Bill:
         """A specialist rebuilds the old unit; what the owner has done up to a stage is left out."""
         bill, end = Bill(), self.ends[way.way]
@@ -295,7 +291,6 @@ class WaysCost:
             bill.take(self.work.inputs.number("days away", "days more away from base", "days", years.days_away))
         return bill
 
-    # ---- what never comes -------------------------------------------------------------------------
     def lost(self, way: Way, instead: Way | None, after: int) -> Bill:
         """What is done for a way that never comes before another is taken, besides waiting: its tasks by then that the
         other does not need as well. A spare that is dead shows at its first run: all its work."""
@@ -312,7 +307,6 @@ class WaysCost:
             self.work.fitting(bill, way, 1.0)
         return bill
 
-    # ---- bought -------------------------------------------------------------------------------
     def purchase(self, way: Way) -> Bill:
         """Only the paying for a unit: price, carriage, core surcharge."""
         bill = Bill()

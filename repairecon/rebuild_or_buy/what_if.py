@@ -137,7 +137,6 @@ class WhatIf:
             shown.append((ways[i], money(cash, currency), tenths(hours), all_in, tenths(days)))
         return pd.DataFrame(shown, columns=["way", "cash", "own hours", "all in", "days"])
 
-    # ---- on request alone ----------------------------------------------------------------------
     def keep(self, folder: str | os.PathLike[str]) -> tuple[Path, list[str]]:
         """Write what case.toml can hold of this, beside a copy of what was. Returns the copy, and the dials that stand
         elsewhere, with where, which are not written."""

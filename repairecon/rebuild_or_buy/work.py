@@ -78,7 +78,6 @@ class Work:
     def __init__(self, terms: Terms, buying: Buying) -> None:
         self.terms, self.home, self.inputs, self.lines = terms, terms.currency, Inputs(), cache(buying.order)
 
-    # ---- prices ---------------------------------------------------------------------------
     def price(self, p: Priced) -> Product:
         if p.supplier is None:
             return self.inputs.number(f"price:{p.item}", f"price of {p.item}", self.home, p.range, item=p.item)
@@ -115,7 +114,6 @@ class Work:
     def money(self, what: str, way: Way, r: Range) -> Product:
         return self.inputs.number(f"{what}:{way.way}", f"{MONEY[what]}, {way.way}", self.home, r)
 
-    # ---- work -----------------------------------------------------------------------------
     def hours(self, bill: Bill, hours: Product, by: str, times: Coef, day_times: Coef | None = None) -> None:
         """Hours of somebody: own hours, or cash at his hour's price; both take days at the boat."""
         if by == "owner":
@@ -156,7 +154,6 @@ class Work:
             hours = self.inputs.hours(key, f"fitting hours, {way.way}", way.fitting_hours)
             self.hours(bill, hours, way.fitting_by, times)
 
-    # ---- orders ---------------------------------------------------------------------------
     def order(
         self, bill: Bill, wanted: Iterable[Wanted], waited: Bools, floors: dict[int, Floor], leisure: bool = False
     ) -> None:

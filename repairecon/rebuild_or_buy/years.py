@@ -111,8 +111,7 @@ class Ledger:
         return replace(clocks, life_years=endless, life_hours=endless, p_early=0.0)
 
     def later(self, i: int, factor: float = 1.0) -> float:
-        """Present cost of the failures to come, its median life stretched; warranty pays the money of some, not
-        the owner's hours and not the days."""
+        """Present cost of failures to come, the median stretched; warranty pays some money, no hours and no days."""
         if self.years.horizon_years <= 0:
             return 0.0
         total, months = 0.0, self.warranty_months(i)
@@ -227,8 +226,7 @@ def break_even_life(ledger: Ledger, i: int, factors: tuple[float, float] = (0.05
 
 @dataclass(eq=False)
 class Horizon:
-    """The years after the job as the answer has them; at 0 years the present cost is this job's. ``years`` as the owner
-    sees them; ``best`` the allowed way with the least present cost."""
+    """The years after the job, as the owner sees them; at 0 ``years`` the present cost is this job's."""
 
     model: Model
     outcomes: Outcomes
@@ -273,7 +271,6 @@ class Horizon:
         return worth_by_days(self.ledger, 25 if self.years.horizon_years > 0 else 0)
 
 
-# ---- what a spare aboard is worth ----------------------------------------------------------------
 @dataclass(frozen=True)
 class Combination:
     """What having a spare (or a kit) aboard is worth over the horizon, before and after what it costs."""

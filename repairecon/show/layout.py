@@ -80,10 +80,7 @@ def fitted(blocks: Sequence[Block], most: int) -> list[str]:
 
 
 def as_text(frame: pd.DataFrame, *, fold: bool = False, width: int = WIDTH) -> str:
-    """A table as aligned text, words to the left, numbers to the right, the index not shown.
-
-    ``fold`` brings words down to a page's width.
-    """
+    """A table as aligned text, words left, numbers right, no index; ``fold`` brings words down to a page's width."""
     columns = [[str(c), *map(str, frame[c])] for c in frame.columns]
     # figures stand to the right, but no sentences with figures in them
     figures = [all(len(x) <= LONGEST_FIGURE and any(map(str.isdigit, x)) for x in cells) for _, *cells in columns]

@@ -300,10 +300,8 @@ def end_margin(width: float) -> float:
 
 
 class Picture:
-    """A chart for a notebook and a page, with the words that stand for it; drawn when it is first asked for.
-
-    ``draw`` takes axes, or None for its own size; NARROW wide it is ``height`` high [inch].
-    """
+    """A chart with its words, drawn when it is first asked for. ``draw`` takes axes, or None for its own
+    size; NARROW wide it is ``height`` high [inch]."""
 
     def __init__(self, draw: Callable[[Axes | None], Axes], height: float) -> None:
         self.draw, self._height = draw, height
