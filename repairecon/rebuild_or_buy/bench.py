@@ -255,27 +255,27 @@ def _steps(r: Range, count: int) -> Floats:
     return ranges.cell_means(np.linspace(0.0, 1.0, count + 1), r.low, r.likely, r.high, r.shape)
 
 
-def _rough_worth(number: Number) -> float:
-    """What knowing the number is worth before choosing a way now: to rank by."""
-    r = number.range
-    if r is None or r.sure or number.index < 0:
-        return 0.0
-    if number.slopes is None:
-        lines = np.array([number.known(float(x)) for x in _steps(r, 3)]).T
-    else:
-        slopes = np.where(np.isfinite(number.slopes), number.slopes, 0.0)
-        lines = number.totals(number.now)[:, None] + slopes[:, None] * (_steps(r, 2 * STEPS) - number.now)
-    return float(lines.mean(axis=1).min() - lines.min(axis=0).mean())
-
-
 def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]:
     found = list(looks_at_hand(model, made, listed))
+
+    def rough(number: Number) -> float:
+        """What knowing the number is worth before choosing a way now: to rank by."""
+        r = number.range
+        if r is None or r.sure or number.index < 0:
+            return 0.0
+        if number.slopes is None:
+            lines = np.array([number.known(float(x)) for x in _steps(r, 3)]).T
+        else:
+            slopes = np.where(np.isfinite(number.slopes), number.slopes, 0.0)
+            lines = number.totals(number.now)[:, None] + slopes[:, None] * (_steps(r, 2 * STEPS) - number.now)
+        return float(lines.mean(axis=1).min() - lines.min(axis=0).mean())
+
     seen, priced = ({getattr(look, what) for look in model.case.looks} for what in ("event", "price_of"))
     for event, name in enumerate(model.tree.events):
         if name not in seen:
             worth = event_worth(model, made, event)
             found.append(Worth(f"know {name} beforehand", name, worth, worth, 0.0, worth, False))
-    ranked = sorted((n for n in listed if n.item not in priced - {""}), key=lambda n: -_rough_worth(n))
+    ranked = sorted((n for n in listed if n.item not in priced - {""}), key=lambda n: -rough(n))
     for number in ranked[:MOST_NUMBERS]:
         worth, error = number_worth(model, made, number)
         found.append(Worth(f"know the {number.name} beforehand", number.name, worth, worth, 0.0, worth, False, error))

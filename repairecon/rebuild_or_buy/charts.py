@@ -12,7 +12,6 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
-from matplotlib.patheffects import withStroke
 
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy import charts_lines
@@ -20,9 +19,9 @@ from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.show.layout import capital
 
 from repairecon.show.plots import (  # isort: skip
-    BESIDE, INK, LINE, MAIN, MAIN_TINT, NO_BREAK, QUIET, REST_TINT, TURN, TURN_DARK, TURN_TINT, Margins, axis_label,
-    chance_said, framing, inches, limits, money_said, money_ticks, name_rows, per_inch, slot, tall, ticks, wrap,
-    write,
+    BESIDE, HALO, INK, LINE, MAIN, MAIN_TINT, NO_BREAK, QUIET, REST_TINT, TURN, TURN_DARK, TURN_TINT, Margins,
+    axis_label, chance_said, framing, inches, limits, money_said, money_ticks, name_rows, per_inch, slot, tall, ticks,
+    wrap, write,
 )  # fmt: skip
 from repairecon.show.words import chance_words, days_words, measured, number
 
@@ -135,7 +134,6 @@ def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
 
 # ---- what moves the lead ---------------------------------------------------------------------------
 ROWS, LEAST = 9, 0.05  # most rows, least move of the lead that matters [share of the greatest]
-WIDE_HALO = (withStroke(linewidth=4.0, foreground="white"),)
 TITLE = "How the lead of the best way moves with each number"
 
 
@@ -165,7 +163,18 @@ def lead_swings(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     ax, middles = name_rows(ax, TITLE, told.strip(), list(kept["number"]), margins, row=list(kept["tall"]))
     _lead_axis(ax, kept, currency)
     for (_, row), y in zip(kept.iterrows(), middles, strict=True):
-        _swing(ax, row, y)
+        # the line of a number, the flipped part of it, and the values at its ends
+        name, ends = str(row["number"]), row[["lead_low", "lead_high"]].to_numpy(float)
+        style: dict[str, Any] = {"linewidth": 2.6, "solid_capstyle": "round"}
+        ax.plot(ends, [y, y], color=MAIN, gid=f"swing {name}", zorder=3, **style)
+        if ends.min() < 0.0:
+            ax.plot(np.minimum(ends, 0.0), [y, y], color=TURN, gid=f"flipped {name}", zorder=4, **style)
+        left = ends[0] <= ends[1]
+        for text, end, first in ((row["low"], ends[0], left), (row["high"], ends[1], not left)):
+            ax.plot([end], [y], "o", ms=5, color=TURN if end < 0.0 else MAIN, mec="white", zorder=5)
+            write(ax, (float(end), y), text, shift=(-7.0 if first else 7.0, 0.0), ha="right" if first else "left",
+                  path_effects=HALO)  # fmt: skip
+        write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)
     return ax
 
 
@@ -208,20 +217,6 @@ def _lead_axis(ax: Axes, kept: pd.DataFrame, currency: str) -> None:
         half = inches(text) * per_inch(ax) / 2
         at = float(np.clip(x, low + half, max(low + half, high - half)))
         write(ax, (at, top), text, shift=(0.0, 72.0 * (up * LINE + 0.03)), ha="center", color=ink)
-
-
-def _swing(ax: Axes, row: pd.Series[Any], y: float) -> None:
-    name, ends = str(row["number"]), row[["lead_low", "lead_high"]].to_numpy(float)
-    style: dict[str, Any] = {"linewidth": 2.6, "solid_capstyle": "round"}
-    ax.plot(ends, [y, y], color=MAIN, gid=f"swing {name}", zorder=3, **style)
-    if ends.min() < 0.0:
-        ax.plot(np.minimum(ends, 0.0), [y, y], color=TURN, gid=f"flipped {name}", zorder=4, **style)
-    left = ends[0] <= ends[1]
-    for text, end, first in ((row["low"], ends[0], left), (row["high"], ends[1], not left)):
-        ax.plot([end], [y], "o", ms=5, color=TURN if end < 0.0 else MAIN, mec="white", zorder=5)
-        write(ax, (float(end), y), text, shift=(-7.0 if first else 7.0, 0.0), ha="right" if first else "left",
-              path_effects=WIDE_HALO)  # fmt: skip
-    write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)
 
 
 Row = Mapping[str, Any]

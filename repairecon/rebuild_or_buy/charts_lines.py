@@ -1,6 +1,5 @@
 """Charts with a line a way, named where it ends: the years, a spare, the chance of staying below; and what-if. Each
-takes figures, the name of the home money, a caption that says what to do, and axes to draw in (a new figure without);
-each returns the axes drawn in."""
+takes and returns what those of ``charts`` do."""
 
 from __future__ import annotations
 

@@ -282,12 +282,18 @@ def failure_times(clocks: Clocks, years: Years, paths: int, seed: int, name: str
     first = [-np.log1p(-((stream.random() + np.arange(paths) * irrational) % 1.0)) for irrational in (5**0.5, 2**0.5)]
     going, t = np.arange(paths), np.zeros(paths)
     times: list[Floats] = []
+
+    def further(spread: Floats, life: Floats, age: Floats) -> Floats:
+        with np.errstate(invalid="ignore"):
+            drawn = life * ((age / life) ** clocks.shape + spread) ** (1.0 / clocks.shape) - age
+        return np.where(np.isfinite(life), drawn, np.inf)
+
     while True:
         age = clocks.age_years + clocks.wear_kept * t
         spread = [stream.standard_exponential(len(going)) for _ in first] if times else first
-        life = _standing(spread[0], clocks.life_years[step[going]], clocks.shape, age)
+        life = further(spread[0], clocks.life_years[step[going]], age)
         if pace > 0:
-            hours = _standing(spread[1], clocks.life_hours[step[going]], clocks.shape, age * pace)
+            hours = further(spread[1], clocks.life_hours[step[going]], age * pace)
             life = np.minimum(life, hours / pace)
         t = t + np.where(stream.random(len(going)) < clocks.p_early, 0.0, life)
         going, t = going[t <= years.horizon_years], t[t <= years.horizon_years]
@@ -295,12 +301,6 @@ def failure_times(clocks: Clocks, years: Years, paths: int, seed: int, name: str
             return np.array(times).reshape(len(times), paths)
         times.append(np.full(paths, np.inf))
         times[-1][going] = t
-
-
-def _standing(spread: Floats, life: Floats, shape: float, age: Floats) -> Floats:
-    with np.errstate(invalid="ignore"):
-        drawn = life * ((age / life) ** shape + spread) ** (1.0 / shape) - age
-    return np.where(np.isfinite(life), drawn, np.inf)
 
 
 def path_draws(seed: int, name: str, shape: tuple[int, ...]) -> Floats:

@@ -27,21 +27,13 @@ _GRID = 2.0**43  # steps of one between the values of a pattern
 
 @dataclass(frozen=True, eq=False)
 class Compiled:
-    """A bill as output, pattern, term and scale of each coefficient."""
+    """A bill as output, pattern, term and scale of each coefficient; and by output and pattern the terms and scales."""
 
     output: NDArray[np.intp]
     pattern: NDArray[np.intp]
     term: NDArray[np.intp]
     scale: Floats
-
-    @cached_property
-    def groups(self) -> tuple[dict[int, list[tuple[int, float]]], ...]:
-        """By output and pattern the terms that share it, each with its scale."""
-        found: tuple[dict[int, list[tuple[int, float]]], ...] = tuple({} for _ in OUTPUTS)
-        rows = (a.tolist() for a in (self.output, self.pattern, self.term, self.scale))
-        for o, k, t, scale in zip(*rows, strict=True):
-            found[o].setdefault(k, []).append((t, scale))
-        return found
+    groups: tuple[dict[int, list[tuple[int, float]]], ...]
 
 
 class Program:
@@ -100,6 +92,7 @@ class Program:
 
     def _bill(self, bill: Bill) -> Compiled:
         items, flat = self._costs.work.inputs.items, []
+        groups: tuple[dict[int, list[tuple[int, float]]], ...] = tuple({} for _ in OUTPUTS)
 
         def by_name(amount: tuple[tuple[int, Term], Any]) -> tuple[int, list[str]]:
             """An order of terms in which no order of rows changes how sums are rounded."""
@@ -113,8 +106,9 @@ class Program:
                 on_grid = np.floor(coef / scale * _GRID + 0.5) / _GRID if coef.ndim and np.ptp(coef) else None
                 pattern = EVERYWHERE if on_grid is None else self._pattern(on_grid)
             flat.append((o, pattern, self._term(term), float(scale)))
+            groups[o].setdefault(pattern, []).append(flat[-1][2:])
         o_, k_, t_ = (np.array([row[i] for row in flat], dtype=np.intp) for i in range(3))
-        return Compiled(o_, k_, t_, np.array([row[3] for row in flat], dtype=np.float64))
+        return Compiled(o_, k_, t_, np.array([row[3] for row in flat], dtype=np.float64), groups)
 
     def _rebuild(self, way: Way) -> Bill:
         leisure = way.traits.in_service == "bought"

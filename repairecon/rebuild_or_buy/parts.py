@@ -15,7 +15,7 @@ from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.lives import median_life
 from repairecon.rebuild_or_buy.stages import LEAVE
-from repairecon.records import Assumed, Moved
+from repairecon.records import Moved
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import chance_words, hours_words, measured, money, number, price, tenths, whole
@@ -192,7 +192,11 @@ def assumed(answer: Answer) -> Blocks:
     """Every default that was used, those of one source together."""
     by_source: dict[str, list[str]] = {}
     for a in answer.assumed:
-        by_source.setdefault(a.source, []).append(f"{_name(a.name)}: {_value(a)}")
+        code, _, more = a.name.partition(" ")
+        name = f"{MEANING[code]} {more}".strip() if code in MEANING else sentences.plain(a.name)
+        value = f"{number(a.now)} (was {number(a.was)})" if isinstance(a, Moved) else sentences.plain(a.value)
+        unit = "" if a.unit in ("chance", "low / likely / high", "code", "part") else a.unit
+        by_source.setdefault(a.source, []).append(f"{name}: {value} {unit}".strip())
     taken = {"taken as": ["; ".join(values) for values in by_source.values()], "because": list(by_source)}
     boat: dict[str, list[str]] = {}  # keys of boat.toml in words, a line a file
     for line in answer.case.from_boat:
@@ -204,17 +208,6 @@ def assumed(answer: Answer) -> Blocks:
              "From the boat's folder": [f"{file}: {', '.join(what)}" for file, what in boat.items()]}  # fmt: skip
     sheet = Sheet(pd.DataFrame(taken), f"Assumed, as the case does not say ({whole(len(answer.assumed))})")
     return [sheet, *(Panel(title, [sentences.plain(x) for x in rows]) for title, rows in yours.items() if rows)]
-
-
-def _name(name: str) -> str:
-    code, _, more = name.partition(" ")
-    return f"{MEANING[code]} {more}".strip() if code in MEANING else sentences.plain(name)
-
-
-def _value(a: Assumed) -> str:
-    """An assumed figure with its unit, or one that was learned with what it was."""
-    value = f"{number(a.now)} (was {number(a.was)})" if isinstance(a, Moved) else sentences.plain(a.value)
-    return f"{value} {a.unit}".strip() if a.unit not in ("chance", "low / likely / high", "code", "part") else value
 
 
 def again(answer: Answer) -> Blocks:

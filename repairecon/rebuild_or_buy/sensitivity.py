@@ -55,6 +55,7 @@ class Number:
     slopes: Floats | None
     index: int = -1
     range: Range | None = None
+    item: str = ""  # the part or way whose price it is
 
     def totals(self, x: float) -> Floats:
         """Expected totals (W,) with its mean at x, the buys after an ended rebuild chosen anew."""
@@ -66,11 +67,6 @@ class Number:
     def known(self, x: float) -> Floats:
         """The same with the number known to be x."""
         return self.totals(x) if self.slopes is not None else choice(self.model, fixed={self.index: x})[:, 3]
-
-    @property
-    def item(self) -> str:
-        """The part or way whose price it is."""
-        return "" if self.index < 0 else self.model.inputs[self.index].item
 
     @cached_property
     def most(self) -> float:
@@ -112,7 +108,7 @@ def numbers(model: Model) -> list[Number]:
     for i, x in enumerate(model.inputs):
         if not (x.is_chance or x.mean <= 0 or i == model.program.lost_day):
             r, straight = x.range, None if i in curved else slopes[:, i]
-            found.append(Number(model, x.label, x.unit, x.mean, r.low, r.high, str(r.source), straight, i, r))
+            found.append(Number(model, x.label, x.unit, x.mean, r.low, r.high, str(r.source), straight, i, r, x.item))
     home, day, hour, base = model.case.terms.currency, model.case.terms.cost_lost_day, model.own_hour, model.expected()
     return [
         *found,

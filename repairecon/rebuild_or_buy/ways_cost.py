@@ -58,7 +58,6 @@ class WaysCost:
         self.case, self.tree, self.buying, self.remedied = case, tree, buying, dict(remedied or {})
         self.work = Work(case.terms, buying)
         self.order_stage = ORDER_STAGE[case.terms.order_parts]
-        self.everywhere = np.ones(len(tree.chance), dtype=bool)
         self.seen = list(self._seen())
         met = [key for key, taken in self.remedied.items() if taken]
         self.ends = {w.way: end_of(case, tree, w, {key[1:] for key in met if key[0] == w.way}) for w in case.ways}
@@ -189,7 +188,7 @@ class WaysCost:
 
     def life_share(self, way: Way) -> Floats:
         """Expected share of its life (L,) that the remedies taken leave a rebuilt unit."""
-        share = np.ones(len(self.everywhere))
+        share = np.ones(len(self.tree.chance))
         for branch, holds in zip(self.case.branches, self.tree.holds, strict=True):
             taken = self.remedies_taken(way, branch)
             if taken and branch_touches(branch, way):
@@ -214,7 +213,7 @@ class WaysCost:
         if way.core_surcharge.high > 0:
             # it comes back for an old unit that is taken; one that was stripped is not sent
             sent = after < STAGE["strip"] or way.core_if_stripped
-            accepted = np.full(len(self.everywhere), float(sent))
+            accepted = np.full(len(self.tree.chance), float(sent))
             for branch, holds in zip(self.case.branches, self.tree.holds, strict=True):
                 if branch.core_refused and (not branch.ways or named_in(branch.ways, way)):
                     accepted[holds] = 0.0
@@ -224,7 +223,7 @@ class WaysCost:
                 self.work.pay(bill, "core carriage", way, way.core_carriage)
         if way.old_unit in ("sold", "scrap"):
             self.work.pay(bill, "old unit", way, way.old_unit_price, -1.0)
-        return self._from_elsewhere(bill, way, after, np.full(len(self.everywhere), NEVER_ENDS, dtype=np.int64))
+        return self._from_elsewhere(bill, way, after, np.full(len(self.tree.chance), NEVER_ENDS, dtype=np.int64))
 
     def _from_elsewhere(self, bill: Bill, way: Way, after: int, end: Ints) -> Bill:
         """Wait, work that is not done yet, fitting and damage of a unit that comes from elsewhere."""

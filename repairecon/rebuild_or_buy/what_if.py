@@ -220,7 +220,8 @@ class App:
         what.off = {way for way, box in self.ways.items() if not box.value}
         what.cash_at_most, what.within_days = self.cash.value or None, self.days.value or None
         try:
-            self.words.value = page_words(what)
+            said = Panel(what.case.unit.name, what.said, listed=False)._repr_html_()
+            self.words.value = f'<div aria-live="polite">{said}</div>{Sheet(what.table())._repr_html_()}'
         except RepaireconError as error:
             self.words.value = _alert(error)
             return
@@ -252,11 +253,6 @@ def _alert(error: RepaireconError) -> str:
 def what_if(folder: str | os.PathLike[str]) -> Any:
     """Widgets to move the numbers of a case by hand, for a notebook; nothing is written until it is asked for."""
     return App(folder).box
-
-
-def page_words(what: WhatIf) -> str:
-    said = Panel(what.case.unit.name, what.said, listed=False)._repr_html_()
-    return f'<div aria-live="polite">{said}</div>{Sheet(what.table())._repr_html_()}'
 
 
 def serve(folder: str | os.PathLike[str], port: int = 0, browser: bool = True) -> int:

@@ -67,9 +67,6 @@ def _row(tag: str, cells: list[str], kinds: list[str]) -> str:
     return f"<tr>{''.join(made)}</tr>"
 
 
-PANEL_STYLE = "max-width:52em;line-height:1.45;font-size:1.02em"
-
-
 class Panel:
     """A titled list of sentences, or one paragraph; shows itself in a notebook."""
 
@@ -87,7 +84,7 @@ class Panel:
             body = "<ul>" + "".join(f"<li>{t}</li>" for t in texts) + "</ul>"
         else:
             body = "".join(f"<p>{t}</p>" for t in texts)
-        return f'<div style="{PANEL_STYLE}">{title}{body}</div>'
+        return f'<div style="max-width:52em;line-height:1.45;font-size:1.02em">{title}{body}</div>'
 
 
 class Shown(ABC):
