@@ -77,8 +77,7 @@ def _bar(case: Case, way: Way) -> str:
 
 @dataclass(frozen=True)
 class Verdict:
-    """The choice with its margin. ``gap`` is the expected total saved against ``second``. ``ties`` are ways that cost
-    the same as the best; of these it is the simplest, then the quickest."""
+    """The choice with its margin: ``gap`` saved against ``second``; ``ties`` cost the same, less simple or quick."""
 
     best: str
     second: str
@@ -117,9 +116,8 @@ def near_tie(case: Case, gap: float, total: float, p_below: float) -> bool:
 
 @dataclass(frozen=True)
 class Risk:
-    """The choice of an owner who minds the bad case. ``frame`` has a row a way: ``certainty_equivalent`` (home money)
-    and ``p_over_cap``; ``best`` the choice by both, '' where no allowed way meets the cap; ``changes`` whether that
-    differs from the verdict."""
+    """The choice of an owner who minds the bad case. ``frame``: ``certainty_equivalent`` (home money), ``p_over_cap``;
+    ``best`` by both, '' where no allowed way meets the cap; ``changes`` whether that differs from the verdict."""
 
     tolerance: float | None
     cap: float | None

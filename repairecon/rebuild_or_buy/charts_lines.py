@@ -73,8 +73,7 @@ class _Lines:
 def name_points(
     ax: Axes, points: Sequence[Any], said: Sequence[tuple[str, str]], room: float, looks: Sequence[tuple[str, str]]
 ) -> None:
-    """Names and what else is said in the right margin, led to from their points (x, y); names alone if room is scarce.
-    ``looks`` are ink and weight of each."""
+    """Names (and more, if room) in the right margin, led to from their points. ``looks``: ink and weight of each."""
     up, (low, high) = ax.bbox.height / figure_of(ax).dpi, ax.get_ylim()
     texts = [_text(name, more, room) for name, more in said]
     if 1.08 * sum(map(tall, texts)) > up:

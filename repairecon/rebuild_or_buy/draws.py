@@ -22,19 +22,13 @@ from repairecon.records import Range, Years
 if TYPE_CHECKING:
     from repairecon.rebuild_or_buy.lives import Clocks
 
-BLOCK = 8192
-REPLICATES = 16
-BITS = 16
-DIGITS = 32
-LOW = 6
-FIRST = 9
-LAST = 13
+BLOCK, REPLICATES, SLOTS = 8192, 16, 12  # draws in a block at most, independent parts of all, inputs that go evenly
+BITS, DIGITS, LOW = 16, 32, 6  # digits of a point's number, of a coordinate, of a number that are looked up together
+FIRST, LAST = 9, 13  # bits of the first and of the longest stretch of points
 PACE = "pace"
-SLOTS = 12
 CELL_DIGITS = 12
-CELLS = 1 << CELL_DIGITS
-Z_CELLS = 4096
-Z_MAX = 6.0
+CELLS = 1 << CELL_DIGITS  # steps of chance
+Z_CELLS, Z_MAX = 4096, 6.0  # steps of a normal score, and how far they reach
 Z_STEPS = Z_CELLS / (2 * Z_MAX)
 Singles = NDArray[np.float32]
 
@@ -115,13 +109,11 @@ def xor_table(columns: NDArray[Any]) -> Ints:
 
 
 def replicate_se(totals: NDArray[Any], counts: NDArray[Any]) -> Any:
-    """Standard error of ``sum(totals) / sum(counts)`` over replicates (the last axis), from their spread. nan for less
-    than two replicates. A ratio estimate: W. G. Cochran, Sampling Techniques, 3rd ed., ch. 6; A. B. Owen, Monte Carlo
-    theory, methods and examples, ch. 17 (both from memory)."""
+    """Standard error of ``sum(totals) / sum(counts)`` over replicates (two or more, the last axis), from their spread.
+    A ratio estimate: W. G. Cochran, Sampling Techniques, 3rd ed., ch. 6; A. B. Owen, Monte Carlo theory, methods and
+    examples, ch. 17 (both from memory)."""
     x, n = np.asarray(totals, dtype=float), np.asarray(counts, dtype=float)
     used, whole = int((n > 0).sum()), n.sum()
-    if used < 2:
-        return np.full(x.shape[:-1], np.nan)[()]
     away = x - n * (x.sum(axis=-1, keepdims=True) / whole)
     return np.sqrt(used / (used - 1) * (away * away).sum(axis=-1))[()] / whole
 

@@ -113,8 +113,7 @@ def read_findings(found: Mapping[str, str] | str) -> tuple[Finding, ...]:
 
 # ---- what was measured at the bench as findings: judged by the limits of the kind, then held against the tree ----
 def findings_measured(case: Case, measured: str) -> str:
-    """Findings, as ``found`` takes them, that measurements stand for by the limits of the unit's kind. ``measured`` are
-    ``measure=value`` pieces joined by ``;``, as in ``seal track groove=0.2``."""
+    """Findings that ``measure=value`` pieces joined by ``;`` stand for, by the limits of the unit's kind."""
     kind, findings = case.unit.kind, list[str]()
     for piece in listed(measured):
         if kind not in kinds():

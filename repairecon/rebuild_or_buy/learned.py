@@ -189,8 +189,7 @@ class LifeFit:
 
 
 def with_own_lives(case: Case) -> tuple[Case, tuple[LifeFit, ...]]:
-    """The case with the lives that could be fitted, and every fit by way and clock, refused ones too. A pair that had
-    the life of the way that it puts in service keeps having it."""
+    """The case with the lives that could be fitted, a pair with that of the way it puts in service; and every fit."""
     fits = tuple(_fits(case))
     # by years where both clocks tell: a failure must not be counted twice
     known = {f.way: f for f in reversed(fits) if not f.refused}

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from repairecon.buying.inputs import inputs_of, mean_of
 from repairecon.buying.offers import today_of
 from repairecon.formulas import ranges
-from repairecon.rebuild_or_buy.draws import REPLICATES, Block, Draws, ends_round, replicate_se
+from repairecon.rebuild_or_buy.draws import REPLICATES, Block, Draws, Singles, ends_round, replicate_se
 from repairecon.rebuild_or_buy.evaluate import Drawn, Pieces
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import most_moving
@@ -25,14 +25,10 @@ from repairecon.records import Case, Range
 QUANTITIES = ("cash", "own_hours", "days", "total", "total_own_time_free")
 TOTAL, DAYS = QUANTITIES.index("total"), QUANTITIES.index("days")
 MONEY = len(QUANTITIES)  # place behind the quantities of what a total comes to with a lost day costing nothing
-COUNTED = 262_144
-KEPT = 1024
-MOST_DRAWS = 1_000_000
-SURE_SHARE = 1 / 600
-SURE_CHANCE = 0.0025
-MOST_CHANCES = 8
-BINS = 4096
-COARSE = 256
+COUNTED, KEPT, MOST_DRAWS = 262_144, 1024, 1_000_000  # draws of which more than totals is counted; kept; at most
+SURE_SHARE, SURE_CHANCE = 1 / 600, 0.0025  # errors of a total and of a chance at which they may be shown in full
+MOST_CHANCES = 8  # chances all of whose outcomes are gone through for a date
+BINS, COARSE = 4096, 256  # bins of a tally, coarse ones for each replicate
 STEPS, LONG_STEPS = 4096, 16_384  # steps through the range of the cost of a lost day; of a long-tailed one
 LEFT = 1e-6
 SIMPLE = (
@@ -40,7 +36,6 @@ SIMPLE = (
     "without", "buy and rebuild", "rebuild and spare",
 )  # fmt: skip
 """Kinds of way, the simplest to do first: of ways that cost the same the simpler is taken."""
-Singles = NDArray[np.float32]
 Count = Callable[[Any], Any]
 Pairs = dict[tuple[int, int], Any]
 Values = list[tuple[Any, ...]]

@@ -202,8 +202,7 @@ def remedies_for(case: Case, way: Way, event: str, outcome: str) -> list[Remedy]
 
 
 def end_of(case: Case, tree: Tree, way: Way, met: Collection[tuple[str, str]] | None = None) -> Ints:
-    """Stage at which the rebuild of a way ends in each leaf; NEVER_ENDS where it does not. ``met`` are the outcomes
-    that are met by a remedy and end nothing; by default all that have one."""
+    """Stage at which a rebuild ends in each leaf, else NEVER_ENDS; ``met`` by a remedy: default: all that have one."""
     stage = np.full(len(tree.chance), NEVER_ENDS, dtype=np.int64)
     for b, holds in zip(case.branches, tree.holds, strict=True):
         if b.ends_rebuild and way.traits.rebuilds and branch_touches(b, way):

@@ -264,8 +264,7 @@ class WaysCost:
 
     # ---- as it is, for a while or for good -------------------------------------------------------
     def meanwhile(self, way: Way) -> Bill:
-        """Carrying on, a temporary repair or doing without, in itself: price, tasks that name it, fitting; the days
-        until the lasting repair where it does not work meanwhile."""
+        """Carrying on, a temporary repair or doing without, in itself; days out where it does not work meanwhile."""
         bill = Bill()
         if way.price is not None or way.way in self.buying.by_item:
             self.work.unit(bill, self.price_of(way))

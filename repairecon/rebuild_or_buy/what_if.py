@@ -138,8 +138,7 @@ class WhatIf:
         return pd.DataFrame(shown, columns=["way", "cash", "own hours", "all in", "days"])
 
     def keep(self, folder: str | os.PathLike[str]) -> tuple[Path, list[str]]:
-        """Write what case.toml can hold of this, beside a copy of what was. Returns the copy, and the dials that stand
-        elsewhere, with where, which are not written."""
+        """Write what case.toml can hold, beside a copy of what was: the copy, and the dials that stand elsewhere."""
         figures = (("owner", "cost_own_hour", self.values.get(HOUR)), ("owner", "cost_lost_day", self.values.get(DAY)),
                    ("needed", "within_days", self.within_days), ("owner", "cap_cost", self.cash_at_most))  # fmt: skip
         sections: dict[str, dict[str, str | float]] = {"found": dict(self.found), "owner": {}, "needed": {}}

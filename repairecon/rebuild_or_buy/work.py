@@ -128,8 +128,8 @@ class Work:
         self, bill: Bill, row: Task | Branch | Remedy, times: Coef, day_times: Coef | None = None, *,
         by: str = "", often: Product = ONE,
     ) -> None:  # fmt: skip
-        """Hours, money and days of a task, an outcome or a remedy, by whom the row says unless somebody else is named;
-        days at ``day_times`` where they differ; all as often as some chances come up."""
+        """Hours, money and days of a task, an outcome or a remedy as often as chances have it; by whom the row says
+        unless somebody else is named, days at ``day_times`` where they differ."""
         kind, name, (hours, cost, days) = _row(row)
         label = [words.format(name) for words in LABELS[kind]]
         if hours.high > 0:

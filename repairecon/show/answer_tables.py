@@ -8,6 +8,7 @@ import json
 import re
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import asdict, is_dataclass
 from decimal import Decimal
 from math import isfinite
@@ -134,10 +135,8 @@ def _flat(x: Mapping[str, Any], path: tuple[str, ...], name: str, lists: dict[st
 
 def _cell(x: Any) -> Any:
     if isinstance(x, str) and _DAY.fullmatch(x):
-        try:
+        with suppress(ValueError):
             return datetime.date.fromisoformat(x)
-        except ValueError:
-            return x
     return x if x is None or isinstance(x, bool | int | float | datetime.date) else str(x)
 
 
