@@ -90,7 +90,9 @@ def _spare(answer: Answer) -> dict[str, Any]:
 def _advice(answer: Answer) -> dict[str, Any]:
     names, (years, way) = ("day_price_turns", "hour_price_turns", "life_turns"), answer.basis.beyond
     turns = {name: getattr(answer.basis, name) for name in names} | {"beyond_years": years, "beyond_way": way}
-    return asdict(answer.advice) | turns
+    made = asdict(answer.advice)
+    rest = {name: made.pop(name) for name in ("back_by", "look", "stops", "ties", "because")}
+    return made | turns | rest
 
 
 _DATA: dict[str, str | Callable[[Answer], Any]] = {
