@@ -49,9 +49,7 @@ def test_this_job_leads_where_the_owner_does_not_say_and_the_years_at_which_it_t
     beyond, other = answer.basis.beyond
     assert (answer.advice.way, answer.advice.basis, other) == ("rebuild", "this job", "new")
     # at the years at which it turns both come to the same
-    answer = rebuild_or_buy(
-        made(years=replace(years, horizon_years=float(beyond), horizon_stated=True)), 200
-    )
+    answer = rebuild_or_buy(made(years=replace(years, horizon_years=float(beyond), horizon_stated=True)), 200)
     one, other = answer.horizon.ledger.present
     assert one == pytest.approx(other, rel=0.05)
 

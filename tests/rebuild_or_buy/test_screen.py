@@ -168,9 +168,7 @@ def test_today_against_the_years_in_one_sentence(demos):
     line = sentences.longer(advised(windlass, basis="years", **fields))
     dearer = today["new pattern unit"] - today["rebuild here"]
     assert line == f"Rebuild here is EUR {dearer:,.0f} cheaper for this job alone but EUR 418 dearer over those years."
-    line = sentences.longer(
-        advised(windlass, basis="this job", beyond=(7.75, "exchange"), life_turns=None)
-    )
+    line = sentences.longer(advised(windlass, basis="this job", beyond=(7.75, "exchange"), life_turns=None))
     assert line == "Kept for more than about 8 years, exchange comes cheaper."
 
 
