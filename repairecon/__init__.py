@@ -23,9 +23,9 @@ if TYPE_CHECKING:
     from repairecon.read.case_folder import read_case
     from repairecon.read.closed import read_closed, read_log
     from repairecon.read.starter import copy_notebooks, new_case
+    from repairecon.rebuild_or_buy.advice import Verdict, screen
     from repairecon.rebuild_or_buy.answer import Answer
     from repairecon.rebuild_or_buy.job import rebuild_or_buy
-    from repairecon.rebuild_or_buy.verdict import Verdict, screen
     from repairecon.rebuild_or_buy.what_if import what_if
     from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
     from repairecon.standards.equivalents import equivalent
@@ -41,12 +41,12 @@ __all__ = [
 
 _FOUND_IN = {
     "Answer": "rebuild_or_buy.answer", "QuotesAnswer": "compare_quotes.job", "SparesAnswer": "spares_aboard.job",
-    "Verdict": "rebuild_or_buy.verdict", "after_the_job": "after_the_job.job", "book_at": "book.spares_book",
+    "Verdict": "rebuild_or_buy.advice", "after_the_job": "after_the_job.job", "book_at": "book.spares_book",
     "book_copy": "book.spares_book", "book_from_csv": "book.csv_folder", "compare_quotes": "compare_quotes.job",
     "copy_notebooks": "read.starter", "decide": "after_the_job.job", "equivalent": "standards.equivalents",
     "export_book": "book.csv_folder", "new_case": "read.starter", "open_book": "book.spares_book",
     "read_case": "read.case_folder", "read_closed": "read.closed", "read_log": "read.closed",
-    "rebuild_or_buy": "rebuild_or_buy.job", "screen": "rebuild_or_buy.verdict",
+    "rebuild_or_buy": "rebuild_or_buy.job", "screen": "rebuild_or_buy.advice",
     "spares_aboard": "spares_aboard.job", "what_if": "rebuild_or_buy.what_if", "whole_boat": "whole_boat.answer",
 }  # fmt: skip
 

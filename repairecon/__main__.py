@@ -8,8 +8,7 @@ import json
 import os
 import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from datetime import date
 from importlib import import_module
 from pathlib import Path
@@ -47,7 +46,6 @@ _OF_NO_JOB = ("new-case", "notebooks", "found", "workbook", "new-boat", "what-if
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command; 0 when it worked, 2 when the input has faults (all of them printed)."""
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
@@ -66,9 +64,13 @@ def main(argv: Sequence[str] | None = None) -> int:
 
         argcomplete.autocomplete(parser)
     args = parser.parse_args(words)
+    # a word to a person at a terminal where the work takes long
+    sign = threading.Timer(WAIT, print, ("working ...",), {"file": sys.stderr, "flush": True})
+    if sys.stdout.isatty() and sys.stderr.isatty():
+        sign.daemon = True
+        sign.start()
     try:
-        with _sign_of_work():
-            code = args.run(args)
+        return args.run(args) or 0
     except RepaireconError as error:
         if isinstance(error, CaseError):
             print(f"{len(error.faults)} fault{'s' if len(error.faults) > 1 else ''} {error.where}.", file=sys.stderr)
@@ -80,19 +82,6 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("stopped", file=sys.stderr)
         return 130
-    return code or 0
-
-
-@contextmanager
-def _sign_of_work() -> Iterator[None]:
-    """A word to a person at a terminal where the work takes longer than WAIT seconds."""
-    seen = sys.stdout.isatty() and sys.stderr.isatty()
-    sign = threading.Timer(WAIT, print, ("working ...",), {"file": sys.stderr, "flush": True})
-    if seen:
-        sign.daemon = True
-        sign.start()
-    try:
-        yield
     finally:
         sign.cancel()
 
@@ -221,8 +210,8 @@ def _bench_sheet(args: argparse.Namespace) -> None:
         print(as_text(sheet))
 
 
-def _asked(args: argparse.Namespace) -> dict[str, Any]:
-    """What was given; in a terminal with nothing given the kind, the symptom and the three numbers are asked for."""
+def _new_case(args: argparse.Namespace) -> None:
+    """Of what was given; in a terminal with nothing given the kind, the symptom and the three numbers are asked for."""
     given = {name: getattr(args, name) for name in ("kind", "symptom", *_NUMBERS)}
     if sys.stdin.isatty() and not any(v is not None for v in given.values()):
         given["kind"] = input("What has failed (as in raw water pump)? ").strip()
@@ -233,11 +222,7 @@ def _asked(args: argparse.Namespace) -> dict[str, Any]:
                 given[name] = float(text.replace(",", ".")) if text else None
             except ValueError as error:
                 raise RepaireconError(f"found {text!r}; write a number, such as 450") from error
-    return {name: v for name, v in given.items() if v not in (None, "")}
-
-
-def _new_case(args: argparse.Namespace) -> None:
-    repairecon.new_case(args.folder, **_asked(args))
+    repairecon.new_case(args.folder, **{name: v for name, v in given.items() if v not in (None, "")})
     print(f"Wrote a case to {args.folder}. Look through case.toml, then: repairecon rebuild-or-buy {args.folder}")
 
 
@@ -247,7 +232,6 @@ def _notebooks(args: argparse.Namespace) -> None:
 
 
 def run() -> None:
-    """Entry point of the installed command."""
     # a short run makes many objects that stay: looking through them often costs a tenth of its time
     gc.set_threshold(100_000)
     sys.exit(main())

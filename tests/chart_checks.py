@@ -40,7 +40,7 @@ def texts(ax: Axes) -> list[Text]:
 
 
 def boxes(ax: Axes) -> list[tuple[str, Bbox]]:
-    ax.figure.canvas.draw()
+    ax.figure.draw_without_rendering()
     return [(text.get_text().replace("\xa0", " "), text.get_window_extent()) for text in texts(ax)]
 
 

@@ -20,9 +20,9 @@ from repairecon.buying.inputs import mean_of
 from repairecon.read.boat import boat_folder, book_path
 from repairecon.read.case_folder import read_case
 from repairecon.read.closed import Closed, freeze, kept_findings
+from repairecon.rebuild_or_buy.advice import near_tie, screen
 from repairecon.rebuild_or_buy.job import DRAWS, read_findings, rebuild_or_buy
 from repairecon.rebuild_or_buy.learned import with_learned
-from repairecon.rebuild_or_buy.verdict import near_tie, screen
 from repairecon.records import Actual, Case, Decision, Figures, JobLog, Learned, Logged, RepaireconError, StoresMoved
 from repairecon.show.sheet import Panel, Shown
 

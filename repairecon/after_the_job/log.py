@@ -14,7 +14,7 @@ from repairecon.formulas.scores import BrierParts, Group
 from repairecon.read.closed import Closed
 from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.job import read_findings
-from repairecon.rebuild_or_buy.learned import condition, kind_of
+from repairecon.rebuild_or_buy.learned import kind_of
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import DAYS_A_YEAR, QUANTITIES, Done, JobLog, Logged, Range, Source
 
@@ -147,8 +147,8 @@ class Keeper:
             for b, holds in zip(self.case.branches, end.holds, strict=True):
                 share = min(float(end.chance[holds].sum()), 1.0)
                 if (b.event, b.outcome) == (f.event, f.outcome) and share > 0:
-                    given = condition(b)[1]
-                    yield self._row("count", f.event, rows[f.event], given=given, outcome=f.outcome, actual=share)
+                    where = {"given": b.condition, "outcome": f.outcome}
+                    yield self._row("count", f.event, rows[f.event], **where, actual=share)
 
     def _hours(self) -> Iterator[Logged]:
         """Against the case's own hours, not those learned before: the bias is that of the owner's guesses."""

@@ -1,48 +1,149 @@
-"""The one advice: what to do now, what it comes to, against what, by what margin, and on what basis."""
+"""The safety screen, the verdict with its margin, and the one advice: what to do now, what it comes to, against what,
+by what margin, and on what basis."""
 
 from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
+import pandas as pd
 
-from repairecon.rebuild_or_buy import verdict
+from repairecon.formulas.tree import certainty_equivalent
 from repairecon.rebuild_or_buy.bench import STRIP, StopWhen, Worth, looks_at_hand, places, stop_when
-from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.lives import in_service, life_is_stated
 from repairecon.rebuild_or_buy.model import Model
+from repairecon.rebuild_or_buy.outcomes import SIMPLE, TOTAL, Outcomes
 from repairecon.rebuild_or_buy.sensitivity import DAY, HOUR, Number, lead_gone
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import Floats
-from repairecon.rebuild_or_buy.years import break_even_life
+from repairecon.rebuild_or_buy.years import Horizon, break_even_life
+from repairecon.records import Case, Way
 
 if TYPE_CHECKING:
     from repairecon.rebuild_or_buy.answer import Answer
 
 Kind = Literal["this job", "years"]
 Do = Literal["look", "strip", "take", "leave", "carry on"]
-MUCH_BETTER = 0.5
-"""Share of the best look's net worth from which an earlier look is taken first."""
-ASK_FIRST = 0.25
-"""Chance that another thing is to blame from which that is asked before anything is taken apart."""
+MUCH_BETTER = 0.5  # share of the best look's net worth from which an earlier look is taken first
+ASK_FIRST = 0.25  # chance that another thing is to blame from which that is asked before anything is taken apart
 HOUR_IN_ORDER = 18.0
-"""An own hour in the order of steps where nobody's hour is priced: a quarter of the default yard's; figures said are
-without it."""
-WORTH_HAVING = 0.01
-"""Share of the least total from which on a saving leads the advice."""
-LOOKED_AHEAD = 20.0
-"""Years up to which keeping her is looked at where the owner does not say."""
+"""An own hour where only the order of steps hangs on it and nobody's hour is priced: a quarter of the default yard's;
+figures said are without it."""
+WORTH_HAVING = 0.01  # share of the least total from which on a saving leads the advice
+LOOKED_AHEAD = 20.0  # years up to which keeping her is looked at where the owner does not say
 LIFE_AHEAD, STRETCHED = 10.0, (0.2, 5.0)
 """Years over which, and factors by which, the life at which it turns is looked for where the owner says neither."""
 REACH = 50.0
 UNSOURCED = ("assumed", "common practice")
+OFFHAND = ("pattern", "second-hand")
+SAME = 1e-9  # share of a total by which two ways may differ and still cost the same
+
+
+def screen(case: Case) -> dict[str, str]:
+    """Way -> why it may not be chosen on price alone ('' where it may). Common practice, no source: units that steer,
+    keep water out, or hold gas or fuel are never chosen as pattern, second-hand or own rebuild on price alone. A
+    written waiver lifts it."""
+    return {w.way: "" if w.way in case.waivers else _bar(case, w) for w in case.ways}
+
+
+def waived(case: Case) -> tuple[str, ...]:
+    """A sentence for each way that the owner took past the safety screen, with the written reason."""
+    barred = {w.way: _bar(case, w) for w in case.ways if w.way in case.waivers}
+    return tuple(
+        f"You waived the safety screen for {way} ({bar}) because: {case.waivers[way].rstrip('.')}."
+        for way, bar in barred.items() if bar
+    )  # fmt: skip
+
+
+def _bar(case: Case, way: Way) -> str:
+    kinds = {way.kind} | ({case.way(way.bought).kind} if way.bought else set())
+    barred = [k for k in OFFHAND if k in kinds]
+    if way.traits.rebuilds == "here":
+        barred.append("own rebuild")
+    if way.never:
+        return f"not to be done: {way.not_when}" if way.not_when else "not to be done: it must not be carried on"
+    licensed = ("licensed practice only",) if case.unit.own_rebuild == "licensed practice only" else ()
+    classes = case.unit.safety or licensed
+    if not classes and case.unit.certificate_needed:
+        # an owner may rebuild it with care; what is bought without the maker's name needs its certificate
+        barred, classes = [k for k in barred if k == "pattern"], ("certificate needed",)
+    if not classes or not barred:
+        return ""
+    return f"{' and '.join(classes)}: {' and '.join(barred)} not on price alone"
 
 
 @dataclass(frozen=True)
-class Choice:
+class Verdict:
+    """The choice with its margin: ``gap`` saved against ``second``; ``ties`` cost the same, less simple or quick."""
+
+    best: str
+    second: str
+    gap: float
+    p_best_below_second: float
+    near_tie: bool
+    fastest: str
+    steadiest: str
+    ties: tuple[str, ...]
+
+
+def verdict(case: Case, table: pd.DataFrame, outcomes: Outcomes) -> Verdict:
+    """The choice by this job alone; a tie goes to the simpler way, then to the quicker."""
+    open_ways = table[table["allowed"]]
+    totals, days = open_ways["total_mean"], open_ways["days_mean"]
+    least = float(totals.min())
+    ties = [str(w) for w, t in totals.items() if t - least <= SAME * max(abs(least), 1.0)]
+    best = min(ties, key=lambda w: (SIMPLE.index(case.way(w).kind), float(days[w]), w))
+    others = totals.drop(best).sort_values(kind="stable")
+    second, gap, p_below = str(others.index[0]) if len(others) else "", 0.0, 1.0
+    if second:
+        gap = float(others.iloc[0]) - float(totals[best])
+        p_below = float(outcomes.beats[outcomes.ways.index(best), outcomes.ways.index(second)])
+    return Verdict(
+        best=best, second=second, gap=gap, p_best_below_second=p_below,
+        near_tie=bool(second) and near_tie(case, gap, float(totals[best]), p_below), fastest=str(days.idxmin()),
+        steadiest=str(open_ways["total_p90"].idxmin()), ties=tuple(w for w in ties if w != best),
+    )  # fmt: skip
+
+
+def near_tie(case: Case, gap: float, total: float, p_below: float) -> bool:
+    """A gap under ``near_tie_share`` of the total, or under twice that if best in less than ``near_tie_chance``."""
+    share, limit = gap / abs(total) if total else 0.0, case.terms.near_tie_share
+    return share < limit or (share < 2.0 * limit and p_below < case.terms.near_tie_chance)
+
+
+@dataclass(frozen=True)
+class Risk:
+    """The choice of an owner who minds the bad case. ``frame``: ``certainty_equivalent`` (home money), ``p_over_cap``;
+    ``best`` by both, '' where no allowed way meets the cap; ``changes`` whether that differs from the verdict."""
+
+    tolerance: float | None
+    cap: float | None
+    cap_chance: float
+    frame: pd.DataFrame
+    best: str
+    changes: bool
+
+
+def risk(case: Case, table: pd.DataFrame, outcomes: Outcomes, chosen: Verdict) -> Risk:
+    terms, rows = case.terms, {}
+    for way, tallies in zip(outcomes.ways, outcomes.tallies, strict=True):
+        tally, sure = tallies[TOTAL], float(table.loc[way, "total_mean"])
+        values, weights = tally.middles, tally.counts / tally.counts.sum()
+        if terms.risk_tolerance is not None:
+            sure = certainty_equivalent(values + (sure - float(values @ weights)), terms.risk_tolerance, weights)
+        over = 0.0 if terms.cap_cost is None else 1.0 - float(tally.chance_up_to(np.array(terms.cap_cost)))
+        rows[way] = (sure, over)
+    frame = pd.DataFrame.from_dict(rows, orient="index", columns=["certainty_equivalent", "p_over_cap"])
+    open_ways = table["allowed"] & (frame["p_over_cap"] <= (terms.cap_chance if terms.cap_cost is not None else 1.0))
+    best = str(frame["certainty_equivalent"][open_ways].idxmin()) if open_ways.any() else ""
+    return Risk(terms.risk_tolerance, terms.cap_cost, terms.cap_chance, frame, best, best != chosen.best)
+
+
+# ---- this job and the years side by side ----
+class Choice(NamedTuple):
     """The cheapest allowed way on a basis, the next one, and by how much."""
 
     way: str
@@ -51,32 +152,31 @@ class Choice:
     gap: float
 
 
-def cheapest(model: Model, totals: Floats, best: str = "") -> Choice:
-    """The way with the least of some totals (W,) among those that may be chosen; of a tie the one that is named."""
-    open_ways = np.where(model.allowed, totals, np.inf)
-    order = [int(i) for i in np.argsort(open_ways, kind="stable") if np.isfinite(open_ways[i])]
-    first = model.ways.index(best) if best else order[0]
-    second = next((i for i in order if i != first), first)
-    gap = float(open_ways[second] - open_ways[first])
-    return Choice(model.ways[first], model.ways[second] if second != first else "", float(open_ways[first]), gap)
-
-
+@dataclass(eq=False)
 class Basis:
     """The two bases side by side; ``best`` is the verdict's way for this job, ``fitted`` have lives of the owner's."""
 
-    def __init__(
-        self, model: Model, horizon: Horizon, best: str, numbers: Collection[Number], fitted: Collection[str] = ()
-    ) -> None:
-        self.model, self.horizon, self.best, self.numbers, self.fitted = model, horizon, best, numbers, fitted
+    model: Model
+    horizon: Horizon
+    best: str
+    numbers: Collection[Number]
+    fitted: Collection[str]
 
-    # ---- which basis --------------------------------------------------------------------------
+    def _cheapest(self, totals: Floats, best: str = "") -> Choice:
+        ways, open_ways = self.model.ways, np.where(self.model.allowed, totals, np.inf)
+        order = [int(i) for i in np.argsort(open_ways, kind="stable") if np.isfinite(open_ways[i])]
+        first = ways.index(best) if best else order[0]
+        second = next((i for i in order if i != first), first)
+        gap = float(open_ways[second] - open_ways[first])
+        return Choice(ways[first], ways[second] if second != first else "", float(open_ways[first]), gap)
+
     @cached_property
     def this_job(self) -> Choice:
-        return cheapest(self.model, self.model.totals, self.best)
+        return self._cheapest(self.model.totals, self.best)
 
     @cached_property
     def over_years(self) -> Choice:
-        return cheapest(self.model, self.horizon.ledger.present)
+        return self._cheapest(self.horizon.ledger.present)
 
     @cached_property
     def kind(self) -> Kind:
@@ -106,8 +206,8 @@ class Basis:
             return self.model.late
         return np.asarray(self.horizon.ledger.present - self.model.expected() @ np.array(self.model.weights))
 
-    # ---- where it turns -------------------------------------------------------------------------
-    def turns(self, name: str) -> float | None:
+    # ---- where it turns, each worked out when it is first asked for ----
+    def _turns(self, name: str) -> float | None:
         """The nearest value of an own figure at which another way is cheaper by this job; None where it never is."""
         number = next(n for n in self.numbers if n.name == name)
         best = self.model.ways.index(self.this_job.way)
@@ -117,14 +217,25 @@ class Basis:
         return min((x for x in found if x is not None), key=lambda x: abs(x - number.now), default=None)
 
     @cached_property
+    def day_price_turns(self) -> float | None:
+        priced = self.model.case.terms.lost_day_stated and self.model.lost_day > 0
+        return None if priced else self._turns(DAY)
+
+    @cached_property
+    def hour_price_turns(self) -> float | None:
+        return None if self.model.case.terms.own_hour_stated else self._turns(HOUR)
+
+    @cached_property
     def life_turns(self) -> float | None:
         """Median life of the advised way's unit at which another way is cheaper over the years [years]."""
         ahead = self.horizon if self.horizon.years.horizon_years > 0 else self.horizon.over(LIFE_AHEAD)
         return break_even_life(ahead.ledger, self.model.ways.index(self.choice.way), STRETCHED)
 
     @cached_property
-    def beyond_years(self) -> tuple[float, str] | None:
-        """Years of keeping her beyond which another way than this job's is cheaper, and which; None if none is."""
+    def beyond(self) -> tuple[float | None, str]:
+        """Where this job alone decides, the years of keeping her beyond which another way is cheaper, and which."""
+        if self.kind == "years":
+            return None, ""
         most = max(LOOKED_AHEAD, self.horizon.years.horizon_years)
         ledger = self.horizon.over(most).ledger
         grid = np.linspace(0.0, most, int(most) * 4 + 1)
@@ -135,12 +246,11 @@ class Basis:
         others = np.delete(lead, best, axis=0).min(axis=0, initial=np.inf)
         lost = np.flatnonzero(others < lead[best] - 1e-9 * np.abs(lead[best]))
         if not len(lost):
-            return None
+            return None, ""
         k = int(lost[0])
         return float(grid[k]), self.model.ways[int(lead[:, k].argmin())]
 
 
-# ---- the advice ------------------------------------------------------------------------------------
 @dataclass(frozen=True)
 class Advice:
     """What to do now.
@@ -148,10 +258,9 @@ class Advice:
     ``do``: look (``what`` is the look), strip (begin ``way`` and decide by ``stops``), take ``way``, leave this unit
     and look elsewhere, or carry on (``way``). ``way`` is what is taken if nothing is looked at or stripped first;
     ``total`` what that comes to on the ``basis`` over ``years``, ``gap`` less than ``against``; ``value`` the same with
-    the freedom to look, strip and stop. ``best_this_job`` and ``best_years`` where they differ tell both.
-    ``day_price_turns``, ``hour_price_turns`` and ``life_turns`` are where another way takes over, ``beyond_years`` from
-    how many years of keeping on ``beyond_way`` does. ``back_by`` is the chance of being back by the date. ``because``
-    says in plain words what decided.
+    the freedom to look, strip and stop. ``best_this_job`` and ``best_years`` where they differ tell both. ``back_by``
+    is the chance of being back by the date. ``because`` says in plain words what decided. Where another way takes
+    over stands in ``Basis``.
     """
 
     do: Do
@@ -167,11 +276,6 @@ class Advice:
     best_this_job: str
     best_years: str
     years_gap: float
-    day_price_turns: float | None
-    hour_price_turns: float | None
-    life_turns: float | None
-    beyond_years: float | None
-    beyond_way: str
     back_by: float | None
     look: Worth | None
     stops: tuple[StopWhen, ...]
@@ -180,20 +284,20 @@ class Advice:
 
 
 def advice(answer: Answer) -> Advice:
-    """The advice of an answer, the best informed of its parts first."""
     basis, terms, model, horizon = answer.basis, answer.case.terms, answer.model, answer.horizon
-    made = decision(model, more=basis.later)  # with what each way costs besides this job, as far as that counts
+    # with what each way costs besides this job, as far as that counts
+    made = answer.decision if basis.kind == "this job" else decision(model, more=basis.later)
     # an own hour that is not priced counts in the order of first steps, else a look and a strip to the last bolt cost
     # alike; the figures that are said stay without it
-    cash, _, day = model.weights
-    weighed = made if terms.own_hour_stated else decision(model, (cash, _hour_in_order(answer), day), more=basis.later)
-    chosen, because = _choice(answer)
+    (cash, _, day), yard = model.weights, terms.labour.get("yard")
+    hour = 0.25 * yard.cost_hour.likely if yard else HOUR_IN_ORDER
+    weighed = made if terms.own_hour_stated else decision(model, (cash, hour, day), more=basis.later)
+    chosen, because = _choice(answer, hour)
     look = _look(answer, weighed, chosen)
     do, what, more = _first_step(answer, weighed, chosen, look)
     near = answer.verdict.near_tie
     if basis.kind == "years" and chosen.second:
-        near = verdict.near_tie(answer.case, chosen.gap, chosen.total, 1.0)
-    turned = (basis.beyond_years if basis.kind == "this job" else None) or (None, "")
+        near = near_tie(answer.case, chosen.gap, chosen.total, 1.0)
     years_gap, best_years = 0.0, ""
     if horizon.years.horizon_years > 0:
         best_years, present = basis.over_years.way, dict(zip(model.ways, horizon.ledger.present.tolist(), strict=True))
@@ -202,21 +306,14 @@ def advice(answer: Answer) -> Advice:
         do=do, what=what, way=chosen.way, basis=basis.kind, years=horizon.years.horizon_years, total=chosen.total,
         gap=chosen.gap, against=chosen.second, near_tie=near, value=made.value(), best_this_job=basis.this_job.way,
         best_years=best_years, years_gap=years_gap,
-        day_price_turns=None if terms.lost_day_stated and model.lost_day > 0 else basis.turns(DAY),
-        hour_price_turns=None if terms.own_hour_stated else basis.turns(HOUR), life_turns=basis.life_turns,
-        beyond_years=turned[0], beyond_way=turned[1],
         back_by=float(answer.table.loc[chosen.way, "back_by"]) if "back_by" in answer.table else None,
-        look=look, stops=_stops(answer, made), ties=answer.verdict.ties, because=(*because, *more),
+        # on what to stop by the rule on the basis, the first step left out
+        look=look, stops=tuple(s for s in stop_when(list(places(model, made))) if s.point != model.done),
+        ties=answer.verdict.ties, because=(*because, *more),
     )  # fmt: skip
 
 
-def _hour_in_order(answer: Answer) -> float:
-    """What an own hour counts where only the order of steps hangs on it: a quarter of a yard's hour."""
-    yard = answer.case.terms.labour.get("yard")
-    return 0.25 * yard.cost_hour.likely if yard else HOUR_IN_ORDER
-
-
-def _choice(answer: Answer) -> tuple[Choice, list[str]]:
+def _choice(answer: Answer, hour: float) -> tuple[Choice, list[str]]:
     """The way to take on the basis that holds; a near tie of today goes by the years, a tie to the simpler way."""
     basis, model, because = answer.basis, answer.model, list[str]()
     chosen = basis.choice
@@ -235,7 +332,7 @@ def _choice(answer: Answer) -> tuple[Choice, list[str]]:
         return chosen, because
     # where an own hour is not priced: the way that spares hours, if the cheaper one pays too little for them
     hours = model.expected()[:, 1]
-    best = int(np.argmin(model.totals + _hour_in_order(answer) * hours))
+    best = int(np.argmin(model.totals + hour * hours))
     if model.ways[best] == chosen.way or hours[best] >= hours[model.ways.index(chosen.way)]:
         return chosen, because
     total = float(model.totals[best])
@@ -259,7 +356,8 @@ def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
 
 def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | None) -> tuple[Do, str, tuple[str, ...]]:
     model, rule = answer.model, made.rule()
-    now = {p.choice for p in places(model, made, rule) if p.point == model.done}
+    reached = list(places(model, made, rule))
+    now = {p.choice for p in reached if p.point == model.done}
     if made.other[made.chance > 0].all() and (answer.found or look is None):
         return "leave", LEAVE, ("what was found says that another unit is to blame",)
     if look is not None:
@@ -271,12 +369,7 @@ def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | No
     way = answer.case.way(chosen.way)
     begins = way.traits.rebuilds == "here" or answer.case.terms.own_hour_stated
     begins = begins and bool(rebuilds_here(model)) and model.done < STRIP and now == {GO_ON}
-    if begins and _stops(answer, made) and freedom > WORTH_HAVING * abs(chosen.total):
+    stops = any(p.choice != GO_ON for p in reached if p.point != model.done)
+    if begins and stops and freedom > WORTH_HAVING * abs(chosen.total):
         return "strip", "strip, then decide", ("stripping first and stopping on what is found saves money",)
     return ("carry on" if way.kind == "carry on" else "take"), chosen.way, ()
-
-
-def _stops(answer: Answer, made: Decision) -> tuple[StopWhen, ...]:
-    """On what to stop by the rule on the basis, the first step left out."""
-    found = stop_when(list(places(answer.model, made)))
-    return tuple(s for s in found if s.point != answer.model.done)

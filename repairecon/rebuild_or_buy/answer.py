@@ -13,22 +13,39 @@ from repairecon.buying.buying import Priced
 from repairecon.buying.inputs import mean_of
 from repairecon.formulas.tree import StopRule
 from repairecon.read.look_again import Remark, look_again
+from repairecon.rebuild_or_buy import advice as advised
 from repairecon.rebuild_or_buy import bench as at_the_bench
-from repairecon.rebuild_or_buy import sensitivity, verdict
-from repairecon.rebuild_or_buy.advice import Advice, Basis, advice
+from repairecon.rebuild_or_buy import sensitivity
+from repairecon.rebuild_or_buy.advice import Advice, Basis, Risk
 from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, Worth, places, point_name, stop_when
-from repairecon.rebuild_or_buy.horizon import Horizon
+from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.learned import LifeFit
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import QUANTITIES, TOTAL, Outcomes
 from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
 from repairecon.rebuild_or_buy.stages import GO_ON, Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, costs_something, grow
-from repairecon.rebuild_or_buy.verdict import Risk, ThumbRule
-from repairecon.rebuild_or_buy.years import p_spare_left
-from repairecon.records import Case, Way, Years
+from repairecon.rebuild_or_buy.years import Horizon
+from repairecon.records import Case, Years
 from repairecon.show.sheet import Panel, Shown
 from repairecon.show.words import money
+
+
+@dataclass(frozen=True)
+class ThumbRule:
+    """A rule in use beside the computed answer: the price of a repair against that of new, as owners mean it.
+    ``rebuild_cost`` money for the parts and the outside labour of ``way`` as planned, without own hours and without
+    what may be found; ``price_new`` what a new unit costs; ``limit`` the most that the rule would spend on the
+    repair."""
+
+    rule: str
+    source: str
+    limit: float | None
+    rebuild_cost: float
+    says: str
+    agrees: bool | None
+    way: str
+    price_new: float
 
 
 @dataclass(eq=False, repr=False)
@@ -51,13 +68,12 @@ class Answer(Shown):
     life_fits: tuple[LifeFit, ...]
 
     def __post_init__(self) -> None:
-        self.verdict = verdict.verdict(self.case, self.table, self.outcomes)
+        self.verdict = advised.verdict(self.case, self.table, self.outcomes)
         self.horizon = Horizon(self.model, self.outcomes, self.years)
-        self.assumed, self.cautions = self.case.assumed, (*self.case.unit.cautions, *verdict.waived(self.case))
+        self.assumed, self.cautions = self.case.assumed, (*self.case.unit.cautions, *advised.waived(self.case))
         self.cost_own_hour = self.model.own_hour
 
     def said(self) -> Panel:
-        """The unit and the advice."""
         from repairecon.rebuild_or_buy.parts import said
 
         return said(self)
@@ -70,7 +86,6 @@ class Answer(Shown):
         """Figures that may be slips, those left out that the owner has said are right."""
         return [r for r in look_again(self.case) if not r.acknowledged]
 
-    # ---- the advice -------------------------------------------------------------------------
     @cached_property
     def basis(self) -> Basis:
         """This job and the years side by side, and where the choice turns."""
@@ -79,11 +94,7 @@ class Answer(Shown):
 
     @cached_property
     def advice(self) -> Advice:
-        return advice(self)
-
-    @property
-    def _best(self) -> int:
-        return self.model.ways.index(self.verdict.best)
+        return advised.advice(self)
 
     # ---- what it hangs on -------------------------------------------------------------------
     @cached_property
@@ -92,23 +103,43 @@ class Answer(Shown):
 
     @cached_property
     def flips(self) -> tuple[Flip, ...]:
-        """Where another way takes over, nearest first."""
-        return tuple(sensitivity.flips(self.model, self._best, self.numbers))
+        return tuple(sensitivity.flips(self.model, self.model.ways.index(self.verdict.best), self.numbers))
 
     @cached_property
     def swings(self) -> tuple[Swing, ...]:
-        """The numbers that move the lead most."""
-        return tuple(sensitivity.swings(self.model, self._best, self.numbers))
+        return tuple(sensitivity.swings(self.model, self.model.ways.index(self.verdict.best), self.numbers))
 
     @cached_property
     def thumb_rules(self) -> tuple[ThumbRule, ...]:
-        """Rules in use beside the computed answer."""
-        return verdict.rules_beside(self.model, self.table)
+        """The rules in use for every way that repairs the old unit, beside the computed answer."""
+        model, unit = self.model, self.case.unit
+        new = next((i for i, w in enumerate(model.case.ways) if w.kind == "new"), None)
+        repairs = [w.way for w in model.case.ways if w.kind in ("rebuild", "send away")]
+        if not repairs or (new is None and unit.price_new is None):
+            return ()
+        price = mean_of(unit.price_new) if unit.price_new else 0.0
+        if new is not None:  # all in
+            price = float(model.plain.at.expected((Piece(model.program.spare[new]),))[0])
+        cash = dict(zip(model.ways, model.planned.expected()[:, 0].tolist(), strict=True))
+        line = None
+        if unit.age_years is not None and unit.expected_life_years:
+            line = price * max(1.0 - unit.age_years / unit.expected_life_years, 0.0)
+        rules: list[tuple[str, str, float | None]] = [
+            ("no more than 50 % of new", "rule of thumb, no derivation", 0.5 * price),
+            ("no more than 85 % of list", "US Army TB 43-0154 (small engines and outboards)", 0.85 * price),
+            ("price of new x (1 - age / life)", "US Coast Guard CI 11103.1B", line),
+        ]
+        computed = "rebuild" if model.case.way(self.verdict.best).traits.in_service == "rebuilt" else "buy"
+
+        def beside(way: str, name: str, source: str, limit: float | None) -> ThumbRule:
+            says = "" if limit is None else "rebuild" if cash[way] <= limit else "buy"
+            return ThumbRule(name, source, limit, cash[way], says, says == computed if says else None, way, price)
+
+        return tuple(beside(way, *rule) for way in repairs for rule in rules)
 
     @cached_property
     def risk(self) -> Risk:
-        """The choice of an owner who minds the bad case."""
-        return verdict.risk(self.case, self.table, self.outcomes, self.verdict)
+        return advised.risk(self.case, self.table, self.outcomes, self.verdict)
 
     # ---- at the bench -----------------------------------------------------------------------
     @cached_property
@@ -129,7 +160,6 @@ class Answer(Shown):
 
     @cached_property
     def benches(self) -> dict[str, Bench]:
-        """The same for each depth of rebuild that may be chosen, were that one begun."""
         made = {i: decision(self.model, depth=i) for i in rebuilds_here(self.model)}
         return {self.model.ways[i]: at_the_bench.bench(self.model, d, d.rule()) for i, d in made.items()}
 
@@ -146,10 +176,9 @@ class Answer(Shown):
 
     @cached_property
     def policy(self) -> pd.DataFrame:
-        rows = [(point_name(p.point, self.model.done), p.findings, p.chance, p.choice, p.cost_go_on, p.cost_stop,
-                 p.best_stop) for p in self._reached]  # fmt: skip
-        columns = ["stage", "findings", "chance", "choice", "cost_go_on", "repair_limit", "limit_way"]
-        return pd.DataFrame(rows, columns=columns)
+        rows = [vars(p) | {"point": point_name(p.point, self.model.done)} for p in self._reached]
+        called = {"point": "stage", "cost_stop": "repair_limit", "best_stop": "limit_way"}
+        return pd.DataFrame(rows).rename(columns=called)
 
     @cached_property
     def stop_when(self) -> tuple[StopWhen, ...]:
@@ -170,10 +199,8 @@ class Answer(Shown):
         """What looking and asking are worth, best net worth first."""
         return tuple(at_the_bench.looks(self.model, self.decision, self.numbers))
 
-    # ---- tables -----------------------------------------------------------------------------
     @cached_property
     def table(self) -> pd.DataFrame:
-        """A row a way."""
         model, outcomes, tallies = self.model, self.outcomes, self.outcomes.tallies
         columns: dict[str, Any] = {
             "kind": [w.kind for w in model.case.ways], "allowed": list(model.allowed),
@@ -188,14 +215,13 @@ class Answer(Shown):
         if outcomes.back_by is not None and outcomes.back_by_se is not None and outcomes.late is not None:
             columns |= {"back_by": outcomes.back_by, "back_by_se": outcomes.back_by_se, "cost_late_mean": outcomes.late}
         bought = [model.ways.index(w.bought or w.way) for w in model.case.ways]  # by a pair, else the way itself
-        columns["p_nothing"] = [model.plain.p_nothing(i, model.done) for i in bought]
         columns |= {"p_cheapest": outcomes.p_cheapest, "expected_regret": outcomes.regret}
         columns["p_never"] = [float(model.inputs[model.never[i]].mean) if i in model.never else 0.0 for i in bought]
         instead = [model.plain.instead(i, model.done) if i in model.never else [] for i in bought]
         columns["instead"] = [model.ways[others[0]] if others else "" for others in instead]
         ends = [model.ends.get(i) for i in range(len(bought))]
         columns["p_given_up"] = [0.0 if e is None else float(model.tree.chance[e < NEVER_ENDS].sum()) for e in ends]
-        columns["p_spare"] = [p_spare_left(model, i) for i in range(len(bought))]
+        columns["p_spare"] = [model.p_spare_left(i) for i in range(len(bought))]
         return pd.DataFrame(columns, index=pd.Index(model.ways, name="way"))
 
     @cached_property
@@ -219,7 +245,13 @@ class Answer(Shown):
         """The tree as nodes: each branch, its chance given its parent, expected extra cost, and what is done there."""
         model, leaves = self.model, self.leaves
         events, seen_at, main = model.tree.events, model.tree.seen, _main_rebuild(model)
-        matter = set() if main is None else _events_that_matter(model, model.case.ways[main])
+        matter = set[str]()  # events that bear on the rebuild, and those that they depend on
+        if main is not None:
+            met = {(r.event, r.outcome) for r in model.case.remedies}
+            bears = [b for b in model.case.branches if b.seen_at and branch_touches(b, model.case.ways[main])]
+            matter |= {b.event for b in bears if b.ends_rebuild or costs_something(b) or (b.event, b.outcome) in met}
+        while more := {o for b in model.case.branches if b.event in matter for o, _ in b.given} - matter:
+            matter |= more
         order = sorted(matter, key=lambda e: (seen_at[events.index(e)], events.index(e)))
         seen: dict[tuple[tuple[str, str], ...], list[int]] = {(): list(range(len(leaves)))}
         for k, outcome in enumerate(leaves["outcomes"]):
@@ -267,7 +299,6 @@ class Answer(Shown):
 
     @cached_property
     def curves(self) -> pd.DataFrame:
-        """Chance that each way's total is no more than x, on a common grid of x."""
         totals = {way: tallies[TOTAL] for way, tallies in zip(self.model.ways, self.outcomes.tallies, strict=True)}
         low = min(float(t.quantile(0.005)) for t in totals.values())
         high = max(float(t.quantile(0.99)) for t in totals.values())
@@ -284,13 +315,3 @@ def _main_rebuild(model: Model) -> int | None:
         if of_kind:
             return min(of_kind, key=lambda i: (not model.allowed[i], float(expected[i]), model.ways[i]))
     return None
-
-
-def _events_that_matter(model: Model, rebuild: Way) -> set[str]:
-    """Events that bear on the rebuild, and those that they depend on."""
-    met = {(r.event, r.outcome) for r in model.case.remedies}
-    bears = [b for b in model.case.branches if b.seen_at and branch_touches(b, rebuild)]
-    matter = {b.event for b in bears if b.ends_rebuild or costs_something(b) or (b.event, b.outcome) in met}
-    while more := {o for b in model.case.branches if b.event in matter for o, _ in b.given} - matter:
-        matter |= more
-    return matter

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -23,17 +23,7 @@ from repairecon.records import ORDER_TIMES, STAGES, Case, Range
 STRIP = STAGE["strip"]
 NOW = "now"
 NOT_COMING_UP = "does not come up"
-MOST_TOGETHER = 3
-"""Findings of which a stop may hang on all."""
-
-
-@dataclass(frozen=True)
-class Spent:
-    """What the work so far took, expected: spent is spent, and no part of the choice."""
-
-    cash: float = 0.0
-    own_hours: float = 0.0
-    days: float = 0.0
+MOST_TOGETHER = 3  # findings of which a stop may hang on all
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,11 +39,10 @@ class Bench:
     repair_limit_cash: float  # with own time at nothing
     limit_way: str  # that buy
     wrong_commitment: dict[str, float]  # way -> expected total above ``value``
-    spent: Spent
+    spent: dict[str, float]  # cash, own hours and days that the work so far took, expected: no part of the choice
 
 
 def point_name(point: int, done: int) -> str:
-    """Name of a place of choice: now, or after a stage."""
     return NOW if point == done else f"after {STAGES[point]}"
 
 
@@ -73,7 +62,7 @@ def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
     can_strip = bool(rebuilds_here(model)) and model.done < STRIP
     limit, way = _repair_limit(made)
     now = {p.choice for p in places(model, made, rule) if p.point == model.done}
-    spent = next((bill for (_, k), bill in model.program.spent.items() if k == model.done >= 0), None)
+    spent = next(((Piece(bill),) for (_, k), bill in model.program.spent.items() if k == model.done >= 0), ())
     return Bench(
         value=rule.value, now=now.pop() if len(now) == 1 else "depends on what is seen",
         best_commit=model.ways[best], cost_commit=float(totals[best]),
@@ -81,7 +70,7 @@ def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
         repair_limit=limit, repair_limit_cash=_repair_limit(decision(model, (1.0, 0.0, model.lost_day)))[0],
         limit_way=way,
         wrong_commitment={w: float(t - rule.value) for w, t in zip(model.ways, totals, strict=True) if np.isfinite(t)},
-        spent=Spent(*map(float, model.plain.at.expected((Piece(spent),)))) if spent else Spent(),
+        spent=dict(zip(("cash", "own_hours", "days"), model.plain.at.expected(spent).tolist(), strict=True)),
     )  # fmt: skip
 
 
@@ -220,13 +209,11 @@ class Worth:
 
     @property
     def rank(self) -> tuple[float, float, str]:
-        """Best net worth first."""
         return -self.net, -self.evpi, self.look
 
 
 def look_worth(made: Decision, likelihood: Floats) -> float:
-    """Expected value of a showing with ``likelihood`` (L, showings), never below 0; what is bought after a failed
-    sending away is chosen anew on what is shown."""
+    """Expected value of a showing with ``likelihood`` (L, showings), never below 0; buys chosen anew on what shows."""
     joint = made.chance[:, None] * likelihood
     p = joint.sum(axis=0)
     shown = sum(p[k] * made.known(joint[:, k] / p[k]).value() for k in np.flatnonzero(p > 0))
@@ -248,69 +235,47 @@ def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, f
     r = number.range
     if r is None or r.sure or number.index < 0:
         return 0.0, 0.0
-    at, means = _decisions(model, made, number, r), _steps(r, STEPS)
+
+    def value(x: float) -> float:
+        at = model.at(fixed={number.index: min(x, number.most)})
+        return decision(model, None, model.chooser(at), more=made.more).value()
+
     p = np.clip(np.linspace(0.0, 1.0, STEPS + 1), TAIL, 1.0 - TAIL)
-    edges = ranges.quantile(p, r.low, r.likely, r.high, r.shape)
-    middle, ends = (np.array([at(min(float(x), number.most)).value() for x in xs]) for xs in (means, edges))
+    edges, means = ranges.quantile(p, r.low, r.likely, r.high, r.shape), _steps(r, STEPS)
+    first, half, last = map(value, (edges[0], (edges[0] + edges[-1]) / 2.0, edges[-1]))
+    if number.slopes is not None and abs(half - (first + last) / 2.0) < 1e-12 * abs(half):
+        return 0.0, 0.0  # no other choice anywhere: concave and on a straight line at three points
+    middle, ends = np.array([*map(value, means)]), np.array([first, *map(value, edges[1:-1]), last])
     part = (means - edges[:-1]) / np.diff(edges)
     above, below = float(middle.mean()), float((ends[:-1] + part * np.diff(ends)).mean())
     return max(made.value() - (above + below) / 2, 0.0), abs(above - below) / 2
-
-
-def _decisions(model: Model, made: Decision, number: Number, r: Range) -> Callable[[float], Decision]:
-    """The staged choice with the number known; costs are straight lines in a price, so two points draw them."""
-
-    def known(x: float) -> Decision:
-        return decision(model, None, model.chooser(model.at(fixed={number.index: x})), more=made.more)
-
-    def bought(x: float) -> list[Ints]:
-        """What is bought after a failed sending away."""
-        chooser = model.chooser(model.at(fixed={number.index: x}))
-        return [chooser.bought_after(i) for i in sorted({i for i, _ in model.program.away})]
-
-    straight = made.depths is None and number.slopes is not None
-    if not straight or not np.array_equal(bought(r.low), bought(2.0 * r.high)):
-        return known
-    here, there = known(number.now), known(2.0 * number.now)
-
-    def between(a: Floats, b: Floats, part: float) -> Floats:
-        with np.errstate(invalid="ignore"):
-            return np.where(np.isfinite(a), a + part * (b - a), np.inf)
-
-    def on_the_line(x: float) -> Decision:
-        part = x / number.now - 1.0
-        return replace(here, stop_cost=between(here.stop_cost, there.stop_cost, part),
-                       go_cost=between(here.go_cost, there.go_cost, part))  # fmt: skip
-
-    return on_the_line
 
 
 def _steps(r: Range, count: int) -> Floats:
     return ranges.cell_means(np.linspace(0.0, 1.0, count + 1), r.low, r.likely, r.high, r.shape)
 
 
-def _rough_worth(number: Number) -> float:
-    """What knowing the number is worth before choosing a way now: to rank by."""
-    r = number.range
-    if r is None or r.sure or number.index < 0:
-        return 0.0
-    if number.slopes is None:
-        lines = np.array([number.known(float(x)) for x in _steps(r, 3)]).T
-    else:
-        slopes = np.where(np.isfinite(number.slopes), number.slopes, 0.0)
-        lines = number.totals(number.now)[:, None] + slopes[:, None] * (_steps(r, 2 * STEPS) - number.now)
-    return float(lines.mean(axis=1).min() - lines.min(axis=0).mean())
-
-
 def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]:
-    """Every look of the case and every event and uncertain price without one, best net worth first."""
     found = list(looks_at_hand(model, made, listed))
+
+    def rough(number: Number) -> float:
+        """What knowing the number is worth before choosing a way now: to rank by."""
+        r = number.range
+        if r is None or r.sure or number.index < 0:
+            return 0.0
+        if number.slopes is None:
+            lines = np.array([number.known(float(x)) for x in _steps(r, 3)]).T
+        else:
+            slopes = np.where(np.isfinite(number.slopes), number.slopes, 0.0)
+            lines = number.totals(number.now)[:, None] + slopes[:, None] * (_steps(r, 2 * STEPS) - number.now)
+        return float(lines.mean(axis=1).min() - lines.min(axis=0).mean())
+
     seen, priced = ({getattr(look, what) for look in model.case.looks} for what in ("event", "price_of"))
     for event, name in enumerate(model.tree.events):
         if name not in seen:
             worth = event_worth(model, made, event)
             found.append(Worth(f"know {name} beforehand", name, worth, worth, 0.0, worth, False))
-    ranked = sorted((n for n in listed if n.item not in priced - {""}), key=lambda n: -_rough_worth(n))
+    ranked = sorted((n for n in listed if n.item not in priced - {""}), key=lambda n: -rough(n))
     for number in ranked[:MOST_NUMBERS]:
         worth, error = number_worth(model, made, number)
         found.append(Worth(f"know the {number.name} beforehand", number.name, worth, worth, 0.0, worth, False, error))

@@ -58,8 +58,7 @@ _GENERAL_LIMITS = (
 )
 """For a unit of no known kind; the limits are those of raw water pump and generator set in limits.csv."""
 _HELP = "Sinking, fire or somebody hurt: distress call on VHF channel 16; ashore the emergency number."
-_BOX, _BLANK = "[ ]", "________"
-"""To tick, and to write on."""
+_BOX, _BLANK = "[ ]", "________"  # to tick, and to write on
 # letters on the sheet -> size of type that keeps it on one page of A4
 _SIZES = ((2600, 9.2), (3200, 8.6), (3700, 8.0), (4300, 7.5), (5200, 6.9), (6400, 6.3))
 _SMALLEST = 5.7
@@ -134,26 +133,14 @@ class BenchSheet:
         return sorted(_once(said), key=lambda line: not _ISOLATES.search(line))
 
     @property
-    def tools(self) -> Sequence[str]:
-        return _once(u for t in self.tasks if t.by == "owner" for u in t.tools) if self.known else _GENERAL_TOOLS
-
-    @property
     def at_hand(self) -> list[tuple[str, str]]:
-        """What is wanted before the first step: title and items."""
+        tools = _once(u for t in self.tasks if t.by == "owner" for u in t.tools) if self.known else _GENERAL_TOOLS
         used = _once(u for t in self.tasks for u in t.consumables if "none" not in u)
         # rows without work: a hire, a berth, a call-out
         arrange = [t.task for t in self.own_tasks if t.hours.high == 0 and self.for_rebuild(t.ways)]
-        titled = (("Tools", self.tools), ("To be used up", used), ("To arrange", arrange))
+        titled = (("Tools", tools), ("To be used up", used), ("To arrange", arrange))
         return [(title, ", ".join(items)) for title, items in titled if items]
 
-    @property
-    def after(self) -> list[tuple[str, Sequence[str]]]:
-        """What stands below the steps: title and lines."""
-        call = [line if line.endswith(".") else f"{line} {_BLANK}" for line in self.call]
-        return [("Stop", self.stop), ("Never used again", self.never_again),
-                ("For the supplier: photographs and numbers", self.for_supplier), ("Who to call", call)]  # fmt: skip
-
-    # ---- steps -----------------------------------------------------------------------------------
     def work(self) -> list[SheetStep]:
         """The steps in order: the case's own, else the kind's, else the general ones."""
         own = [t for t in self.own_tasks if t.hours.high > 0]
@@ -219,28 +206,7 @@ class BenchSheet:
             found.setdefault(f.seen_at, []).append((f.seen_at, f"may be: {f.cause}{cure}"))
         return [pair for pairs in found.values() for pair in pairs[:_MOST_CAUSES]]
 
-    # ---- parts, stop rule, calls -------------------------------------------------------------------
-    @property
-    def never_again(self) -> Sequence[str]:
-        """What is always renewed, by the case with its sizes, by the kind with where to read them."""
-        mine = [p for p in _own(self.case.parts, "parts.csv") if p.needed == "always"]
-        said = [f"{f'{p.quantity} x ' if p.quantity > 1 else ''}{p.part}{p.standard_size and f', {p.standard_size}'}"
-                for p in mine[:_MOST_PARTS]]  # fmt: skip
-        if len(mine) > _MOST_PARTS:
-            said.append(f"{len(mine) - _MOST_PARTS} more: see parts.csv")
-        said += [f"{r.part} ({r.why}{r.usual_sizes and f'; {r.usual_sizes}'})" for r in self.renewed]
-        return _once(said) or ["every seal, gasket, split pin, lock washer and lock nut that comes off"]
-
-    @property
-    def for_supplier(self) -> list[str]:
-        """Photographs, then numbers: what a counter asks."""
-        words = [*(r.generic for r in self.renewed), *(f"{p.part} {p.description}" for p in self.case.parts)]
-        text = " ".join(words).casefold()
-        named = [name for name in _MEASURED if name.casefold() in text]
-        sizes = named or ([] if self.known else list(_MEASURED))
-        group = [_BY_GROUP[self.known.group]] if self.known and self.known.group in _BY_GROUP else []
-        return _once((*_SUPPLIER, *group, *(f"{name}: {_MEASURED[name]}" for name in sizes)))
-
+    # ---- what stands below the steps ---------------------------------------------------------------
     @property
     def stop(self) -> list[str]:
         """The rule in words: that of the advice, on its basis; else what ends a rebuild of this kind."""
@@ -255,16 +221,33 @@ class BenchSheet:
         return [*bar, *lines, "Stop when parts, work outside and hours still to come cost more than buying from here."]
 
     @property
-    def call(self) -> list[str]:
-        """Who does what an owner does not, whom to ask for prices, and whom in need."""
+    def after(self) -> list[tuple[str, Sequence[str]]]:
+        """Titles and lines: when to stop, what is always renewed, what a counter asks, whom to call."""
+        # by the case with its sizes, by the kind with where to read them
+        mine = [p for p in _own(self.case.parts, "parts.csv") if p.needed == "always"]
+        parts = [f"{f'{p.quantity} x ' if p.quantity > 1 else ''}{p.part}{p.standard_size and f', {p.standard_size}'}"
+                 for p in mine[:_MOST_PARTS]]  # fmt: skip
+        if len(mine) > _MOST_PARTS:
+            parts.append(f"{len(mine) - _MOST_PARTS} more: see parts.csv")
+        parts += [f"{r.part} ({r.why}{r.usual_sizes and f'; {r.usual_sizes}'})" for r in self.renewed]
+        parts = _once(parts) or ["every seal, gasket, split pin, lock washer and lock nut that comes off"]
+        # photographs, then numbers
+        words = [*(r.generic for r in self.renewed), *(f"{p.part} {p.description}" for p in self.case.parts)]
+        text = " ".join(words).casefold()
+        named = [name for name in _MEASURED if name.casefold() in text] or ([] if self.known else list(_MEASURED))
+        group = [_BY_GROUP[self.known.group]] if self.known and self.known.group in _BY_GROUP else []
+        supplier = _once((*_SUPPLIER, *group, *(f"{name}: {_MEASURED[name]}" for name in named)))
+        # who does what an owner does not, whom to ask for prices, and whom in need
         others: dict[str, list[str]] = {}
         for by, work in [*((t.by, t.name) for t in self.tasks), *((t.by, t.task) for t in self.own_tasks)]:
             if by != "owner":
                 others.setdefault(by, []).append(work)
-        lines = [f"{by}, for: {'; '.join(_once(work)[:4])}" for by, work in others.items()]
-        lines += [f"supplier: {s.supplier}" for s in self.case.suppliers[:3]]
-        lines += [name for looks in self.mechanics for name in looks if _BY_TELEPHONE.search(name)][:2]
-        return [*(lines or ["a mechanic who knows this unit", "a supplier of its parts"]), _HELP]
+        call = [f"{by}, for: {'; '.join(_once(work)[:4])}" for by, work in others.items()]
+        call += [f"supplier: {s.supplier}" for s in self.case.suppliers[:3]]
+        call += [name for looks in self.mechanics for name in looks if _BY_TELEPHONE.search(name)][:2]
+        call = [f"{who} {_BLANK}" for who in call or ("a mechanic who knows this unit", "a supplier of its parts")]
+        return [("Stop", self.stop), ("Never used again", parts),
+                ("For the supplier: photographs and numbers", supplier), ("Who to call", [*call, _HELP])]  # fmt: skip
 
 
 def _own(records: Iterable[Any], file: str) -> list[Any]:
@@ -280,7 +263,6 @@ def _once(items: Iterable[str]) -> list[str]:
     return list(first.values())
 
 
-# ---- as text -------------------------------------------------------------------------------------
 def as_text(sheet: BenchSheet, width: int = 100) -> str:
     """The sheet for a terminal or a text printer so many letters wide, cautions first."""
     head = [f"Bench sheet: {sheet.title}", sheet.taken_as, sheet.figures]
@@ -299,9 +281,7 @@ def as_text(sheet: BenchSheet, width: int = 100) -> str:
     return "\n\n".join(parts) + "\n"
 
 
-# ---- as a page -----------------------------------------------------------------------------------
 def as_html(sheet: BenchSheet) -> str:
-    """The sheet as one page of A4 that needs nothing but itself."""
     letters = len(as_text(sheet, 100_000))
     size = next((points for most, points in _SIZES if letters <= most), _SMALLEST)
     quiet = ". ".join(capital(part) for part in (sheet.taken_as, sheet.figures) if part)

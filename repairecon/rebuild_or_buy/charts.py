@@ -5,14 +5,13 @@ returns the axes drawn in."""
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
-from matplotlib.patheffects import withStroke
 
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy import charts_lines
@@ -20,16 +19,15 @@ from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.show.layout import capital
 
 from repairecon.show.plots import (  # isort: skip
-    BESIDE, INK, LINE, MAIN, MAIN_TINT, NO_BREAK, QUIET, REST_TINT, TURN, TURN_DARK, TURN_TINT, Margins, axis_label,
-    chance_said, framing, inches, limits, money_said, money_ticks, name_rows, per_inch, slot, tall, ticks, with_unit,
+    BESIDE, HALO, INK, LINE, MAIN, MAIN_TINT, NO_BREAK, QUIET, REST_TINT, TURN, TURN_DARK, TURN_TINT, Margins,
+    axis_label, chance_said, framing, inches, limits, money_said, money_ticks, name_rows, per_inch, slot, tall, ticks,
     wrap, write,
 )  # fmt: skip
-from repairecon.show.words import chance_words, days_words, number
+from repairecon.show.words import chance_words, days_words, measured, number
 
 
 # ---- the pictures of an answer ------------------------------------------------------------------
 def ranges(answer: Answer, ax: Axes | None = None) -> Axes:
-    """What each way costs, from the good case to the bad."""
     chosen, steady = answer.advice.way, answer.verdict.steadiest
     bad_cases = answer.table.loc[[chosen, steady], ["total_p90", "total_p90_se"]].to_numpy()
     over, mildest = (answer.money(p90, se) for p90, se in bad_cases)
@@ -61,7 +59,6 @@ def days(answer: Answer, ax: Axes | None = None) -> Axes:
 
 
 def tree(answer: Answer, ax: Axes | None = None, keep: int = 14) -> Axes:
-    """What may be found inside, with so many ends at most."""
     ended = answer.leaves["chance"][answer.leaves["ends_rebuild"]].sum()
     bad = answer.leaves.loc[(answer.leaves["chance"] * answer.leaves["expected_extra_cost"]).idxmax()]
     dear = answer.money(bad["expected_extra_cost"])
@@ -74,7 +71,6 @@ def tree(answer: Answer, ax: Axes | None = None, keep: int = 14) -> Axes:
 
 
 def swings(answer: Answer, ax: Axes | None = None) -> Axes:
-    """How far each number moves the lead of the cheapest way."""
     crossing = [s.number for s in answer.swings if min(s.lead_low, s.lead_high) < 0]
     caption = f"No single number takes {answer.verdict.best} out of the lead between its good and its bad case."
     if crossing:
@@ -102,7 +98,6 @@ def spare(answer: Answer, ax: Axes | None = None) -> Axes:
     return charts_lines.spare_worth(h.spare_lines, answer.case.terms.currency, caption, ax)
 
 
-# ---- what each way costs ------------------------------------------------------------------------
 def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
     """A bar from the good case to the bad case for each way, the cheapest on average on top. ``table`` is that of the
     answer: ``total_p10``, ``total_p50``, ``total_p90``, ``total_mean``, ``cash_mean`` [home money], ``total_p90_se``
@@ -110,7 +105,14 @@ def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     rows = table.sort_values("total_mean", kind="stable")
     width = slot(ax)[0]
     margins = Margins(left=0.23 * width, right=0.36 * width, axis=0.3)
-    texts = [wrap(_cost_words(row, currency), margins.right - 0.15) for _, row in rows.iterrows()]
+    texts = []
+    for _, row in rows.iterrows():
+        half, bad = (money_said(row[column], currency, row["total_p90_se"]) for column in ("total_p50", "total_p90"))
+        mean, cash = (money_said(row[column], currency) for column in ("total_mean", "cash_mean"))
+        sure = row["total_p10"] == row["total_p90"]
+        words = f"nearly always {half}" if sure else f"half the time under {half},\n1 in 10 over {bad}"
+        left_out = "" if row["allowed"] else f"\nleft out: {row['why_not'] or 'not allowed'}"
+        texts.append(wrap(f"● average {mean}\n◆ cash only {cash}\n{words}{left_out}", margins.right - 0.15))
     ax, middles = name_rows(ax, "What each way costs, all in", caption, list(rows.index), margins,
                             row=[tall(text) + 0.15 for text in texts])  # fmt: skip
     ax.set_xlim(*limits(rows[["total_p10", "total_p90", "total_mean", "cash_mean"]].to_numpy(float).ravel()))
@@ -130,19 +132,8 @@ def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     return ax
 
 
-def _cost_words(row: pd.Series[Any], currency: str) -> str:
-    half, bad = (money_said(row[column], currency, row["total_p90_se"]) for column in ("total_p50", "total_p90"))
-    mean, cash = (money_said(row[column], currency) for column in ("total_mean", "cash_mean"))
-    sure = row["total_p10"] == row["total_p90"]
-    words = f"nearly always {half}" if sure else f"half the time under {half},\n1 in 10 over {bad}"
-    left_out = "" if row["allowed"] else f"\nleft out: {row['why_not'] or 'not allowed'}"
-    return f"● average {mean}\n◆ cash only {cash}\n{words}{left_out}"
-
-
 # ---- what moves the lead ---------------------------------------------------------------------------
-ROWS, LEAST = 9, 0.05
-"""Most rows, least move of the lead that matters [share of the greatest]."""
-WIDE_HALO = (withStroke(linewidth=4.0, foreground="white"),)
+ROWS, LEAST = 9, 0.05  # most rows, least move of the lead that matters [share of the greatest]
 TITLE = "How the lead of the best way moves with each number"
 
 
@@ -170,18 +161,30 @@ def lead_swings(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
         if not height or kept["tall"].sum() <= height - sum(framing(TITLE, told, width, margins)[2:]):
             break
     ax, middles = name_rows(ax, TITLE, told.strip(), list(kept["number"]), margins, row=list(kept["tall"]))
-    _swing_scales(ax, kept)
-    money_ticks(ax, "x", currency)
-    _marks(ax, float(kept["lead_now"].iloc[0]), currency)
+    _lead_axis(ax, kept, currency)
     for (_, row), y in zip(kept.iterrows(), middles, strict=True):
-        _swing(ax, row, y)
+        # the line of a number, the flipped part of it, and the values at its ends
+        name, ends = str(row["number"]), row[["lead_low", "lead_high"]].to_numpy(float)
+        style: dict[str, Any] = {"linewidth": 2.6, "solid_capstyle": "round"}
+        ax.plot(ends, [y, y], color=MAIN, gid=f"swing {name}", zorder=3, **style)
+        if ends.min() < 0.0:
+            ax.plot(np.minimum(ends, 0.0), [y, y], color=TURN, gid=f"flipped {name}", zorder=4, **style)
+        left = ends[0] <= ends[1]
+        for text, end, first in ((row["low"], ends[0], left), (row["high"], ends[1], not left)):
+            ax.plot([end], [y], "o", ms=5, color=TURN if end < 0.0 else MAIN, mec="white", zorder=5)
+            write(ax, (float(end), y), text, shift=(-7.0 if first else 7.0, 0.0), ha="right" if first else "left",
+                  path_effects=HALO)  # fmt: skip
+        write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)
     return ax
 
 
 def _swing_words(row: pd.Series[Any], currency: str, margins: Margins) -> dict[str, Any]:
     """What is said of a number: its two values and what becomes of the lead; and the height of it [inch]."""
-    low, high = (f"if {with_unit(float(row[end]), str(row['unit']), currency)}" for end in ("value_low", "value_high"))
-    leads = row["lead_low"], row["lead_high"]
+    unit, leads, ends = str(row["unit"]), (row["lead_low"], row["lead_high"]), (row["value_low"], row["value_high"])
+    if unit in ("day", "days"):
+        low, high = (f"if {days_words(x)}" for x in ends)
+    else:
+        low, high = (f"if {money_said(x, currency) if unit == currency else measured(x, unit)}" for x in ends)
     said = f"stays ahead, by {money_said(min(leads), currency)} at least"
     if min(leads) < 0.0:
         both, end = " at both ends," if max(leads) < 0.0 else "", low if leads[0] <= leads[1] else high
@@ -191,8 +194,8 @@ def _swing_words(row: pd.Series[Any], currency: str, margins: Margins) -> dict[s
     return {"low": low, "high": high, "said": said, "tall": max(tall(said), 2 * LINE) + 0.16}
 
 
-def _swing_scales(ax: Axes, kept: pd.DataFrame) -> None:
-    """An axis with zero in it and room for the values beside the ends of the lines."""
+def _lead_axis(ax: Axes, kept: pd.DataFrame, currency: str) -> None:
+    """Zero in it, room beside the ends of the lines; the marks at zero and at the lead now, named above the lines."""
     low, high = limits([0.0, *kept[["lead_low", "lead_high", "lead_now"]].to_numpy(float).ravel()])
     width = (ax.get_xlim()[1] - ax.get_xlim()[0]) / per_inch(ax)
     ends = [sorted([(row["lead_low"], 0, row["low"]), (row["lead_high"], 1, row["high"])])
@@ -204,11 +207,8 @@ def _swing_scales(ax: Axes, kept: pd.DataFrame) -> None:
             break
     ax.set_xlim(low - before / scale, high + after / scale)
     axis_label(ax, "x", wrap("lead over the next way; each end: 1 time in 10", width))
-
-
-def _marks(ax: Axes, now: float, currency: str) -> None:
-    """The mark at zero and the lead as the case stands, named above the lines, words kept within the plot."""
-    (low, high), top = ax.get_xlim(), ax.get_ylim()[1]
+    money_ticks(ax, "x", currency)
+    now, (low, high), top = float(kept["lead_now"].iloc[0]), ax.get_xlim(), ax.get_ylim()[1]
     ax.axvspan(low, 0.0, color=TURN_TINT, alpha=0.45, linewidth=0.0, zorder=0)
     ax.axvline(0.0, color=TURN, linewidth=2.0, zorder=2, gid="flip")
     ax.axvline(now, color=MAIN, linewidth=1.0, zorder=2, gid="now")
@@ -219,25 +219,8 @@ def _marks(ax: Axes, now: float, currency: str) -> None:
         write(ax, (at, top), text, shift=(0.0, 72.0 * (up * LINE + 0.03)), ha="center", color=ink)
 
 
-def _swing(ax: Axes, row: pd.Series[Any], y: float) -> None:
-    """One number: its line, the flipped part of it, and the values at its ends."""
-    name, ends = str(row["number"]), row[["lead_low", "lead_high"]].to_numpy(float)
-    style: dict[str, Any] = {"linewidth": 2.6, "solid_capstyle": "round"}
-    ax.plot(ends, [y, y], color=MAIN, gid=f"swing {name}", zorder=3, **style)
-    if ends.min() < 0.0:
-        ax.plot(np.minimum(ends, 0.0), [y, y], color=TURN, gid=f"flipped {name}", zorder=4, **style)
-    left = ends[0] <= ends[1]
-    for text, end, first in ((row["low"], ends[0], left), (row["high"], ends[1], not left)):
-        ax.plot([end], [y], "o", ms=5, color=TURN if end < 0.0 else MAIN, mec="white", zorder=5)
-        write(ax, (float(end), y), text, shift=(-7.0 if first else 7.0, 0.0), ha="right" if first else "left",
-              path_effects=WIDE_HALO)  # fmt: skip
-    write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)
-
-
-# ---- what may be found inside ------------------------------------------------------------------------
 Row = Mapping[str, Any]
-KEEP_ENDS, INDENT = 14, 0.17
-"""Ends that are drawn at most; how far a branch stands in from the one that it follows [inch]."""
+KEEP_ENDS, INDENT = 14, 0.17  # ends that are drawn at most; how far a branch stands in from the one before [inch]
 
 
 def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None,
@@ -250,12 +233,13 @@ def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     whole, title = Tree(nodes.to_dict("records")), "What may be found inside, and what it adds to the rebuild"
     width, height = slot(ax)
     margins = Margins(left=0.33 * width, right=0.3 * width, axis=0.55)
-    for ends in range(min(keep, len(whole.ends)), 0, -1):
+    for ends in range(min(keep, whole.ends_of(-1)), 0, -1):
         tree = whole.pruned(ends)
         rows = [row for first in tree.below[-1] for row in tree.shown(first)]
         called = [": ".join(filter(None, (tree.rows[key]["event"], tree.rows[key]["label"]))) for key, *_ in rows]
         names = [wrap(name, margins.left - INDENT * row[2] - 0.15) for name, row in zip(called, rows, strict=True)]
-        texts = [wrap(_branch_words(tree, key, last, currency), margins.right - 0.15) for key, last, *_ in rows]
+        texts = [wrap(_branch_words(tree.rows[key], tree.rows[last], currency), margins.right - 0.15)
+                 for key, last, *_ in rows]  # fmt: skip
         heights = [max(tall(name), tall(text)) + 0.1 for name, text in zip(names, texts, strict=True)]
         if not height or sum(heights) <= height - sum(framing(title, caption, width, margins)[2:]):
             break
@@ -272,9 +256,8 @@ def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     return ax
 
 
-def _branch_words(tree: Tree, key: int, last: int, currency: str) -> str:
+def _branch_words(row: Row, end: Row, currency: str) -> str:
     """Chance after the branch that it follows, extra cost, and what is done where it ends."""
-    row, end = tree.rows[key], tree.rows[last]
     extra, more = end["extra_cost"], "more" if end["extra_cost"] > 0 else "less"
     change = f"{money_said(abs(extra), currency)}{NO_BREAK}{more}" if abs(extra) >= 0.5 else ""  # no "EUR 0 less"
     chance = chance_said(row["chance"]) if row["parent"] >= 0 or row["chance"] < 1.0 else ""
@@ -296,13 +279,8 @@ class Tree:
             self.below[parent].append(key)
             self.joint[key] = self.joint[parent] * row["chance"]
 
-    @property
-    def ends(self) -> list[int]:
-        return [key for key in self.rows if not self.below[key]]
-
     def shown(self, key: int, depth: int = 0, start: float = 0.0) -> Iterator[tuple[int, int, int, float]]:
-        """A branch and those below it that have a row: each with the last of those that alone follow it, how deep it
-        lies, and the chance of all that stand before it."""
+        """A branch and those below that have a row: the last that alone follows it, depth, chance of all before."""
         last = key
         while len(self.below[last]) == 1:
             last = self.below[last][0]
@@ -322,7 +300,7 @@ class Tree:
         their chances and their mean extra cost weighted by chance; one alone stays and loses what follows it, and so
         does a branch after which all are rare. The chances under a parent add up to what they did before."""
         limits = [*sorted({0.0, *self.joint.values()}), float("inf")]
-        at = bisect_left(limits[:-1], True, key=lambda limit: len(Tree(self._cut_below(-1, limit)).ends) <= keep)
+        at = bisect_left(limits[:-1], True, key=lambda limit: Tree(self._cut_below(-1, limit)).ends_of(-1) <= keep)
         return Tree(self._cut_below(-1, limits[at]))
 
     def _cut_below(self, parent: int, limit: float) -> Iterator[Row]:
@@ -340,15 +318,12 @@ class Tree:
             if followed:
                 yield from self._cut_below(key, limit)
         if len(rare) > 1:
-            yield self._merged(rare)
-
-    def _merged(self, rare: Sequence[int]) -> Row:
-        rows, ends = pd.DataFrame([self.rows[key] for key in rare]), sum(map(self.ends_of, rare))
-        chance, ending, events = rows["chance"].sum(), rows["ends_rebuild"], set(rows["event"])
-        extra = np.average(rows["extra_cost"], weights=rows["chance"]) if chance > 0 else rows["extra_cost"].mean()
-        return {
-            "id": rare[0], "parent": rows["parent"][0], "label": f"others ({ends})",
-            "event": events.pop() if len(events) == 1 else "", "chance": chance, "extra_cost": extra,
-            "ends_rebuild": ending.all(), "merged": ends,
-            "note": "some end the rebuild" if ending.any() and not ending.all() else "",
-        }  # fmt: skip
+            rows, ends = pd.DataFrame([self.rows[key] for key in rare]), sum(map(self.ends_of, rare))
+            chance, ending, events = rows["chance"].sum(), rows["ends_rebuild"], set(rows["event"])
+            extra = np.average(rows["extra_cost"], weights=rows["chance"]) if chance > 0 else rows["extra_cost"].mean()
+            yield {
+                "id": rare[0], "parent": rows["parent"][0], "label": f"others ({ends})",
+                "event": events.pop() if len(events) == 1 else "", "chance": chance, "extra_cost": extra,
+                "ends_rebuild": ending.all(), "merged": ends,
+                "note": "some end the rebuild" if ending.any() and not ending.all() else "",
+            }  # fmt: skip

@@ -1,6 +1,5 @@
 """Charts with a line a way, named where it ends: the years, a spare, the chance of staying below; and what-if. Each
-takes figures, the name of the home money, a caption that says what to do, and axes to draw in (a new figure without);
-each returns the axes drawn in."""
+takes and returns what those of ``charts`` do."""
 
 from __future__ import annotations
 
@@ -22,14 +21,11 @@ from repairecon.show.plots import (  # isort: skip
 from repairecon.show.words import days_words, tenths, whole
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
-FANS = 3
-"""Most ways that get a fan; the dearer ones get a thin line."""
-STEPS, MOST = 25, 4
-"""Points of a line of what-if, most ways there."""
+FANS = 3  # most ways that get a fan; the dearer ones get a thin line
+STEPS, MOST = 25, 4  # points of a line of what-if, most ways there
 DOTTED = (0, (1, 2))
 
 
-# ---- lines named where they end -----------------------------------------------------------------
 @dataclass(frozen=True)
 class _Lines:
     """Lines of points (x, y) by name, what is said of each, and what the axes are called and say."""
@@ -77,8 +73,7 @@ class _Lines:
 def name_points(
     ax: Axes, points: Sequence[Any], said: Sequence[tuple[str, str]], room: float, looks: Sequence[tuple[str, str]]
 ) -> None:
-    """Names and what else is said in the right margin, led to from their points (x, y); names alone if room is scarce.
-    ``looks`` are ink and weight of each."""
+    """Names (and more, if room) in the right margin, led to from their points. ``looks``: ink and weight of each."""
     up, (low, high) = ax.bbox.height / figure_of(ax).dpi, ax.get_ylim()
     texts = [_text(name, more, room) for name, more in said]
     if 1.08 * sum(map(tall, texts)) > up:
@@ -169,10 +164,8 @@ def _pays(course: Floats) -> str:
     return f"pays {said.replace(' ', NO_BREAK)}"
 
 
-# ---- the chance of staying below ----------------------------------------------------------------
 def chance_below(curves: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """For each way a line: the chance that it costs no more than a sum. ``curves`` has a column a way, the index is the
-    cost [home money] ascending, the values are chances."""
+    """The chance that a way costs no more than a sum: a column a way, the index the cost [home money] ascending."""
     costs, anchors, looks = curves.index.to_numpy(dtype=float), [], []
     ways = sorted(curves.columns, key=lambda way: _reaches(costs, curves[way].to_numpy(float), 0.5))
     margins = Margins(left=0.95, right=0.23 * slot(ax)[0], axis=0.55)
@@ -212,7 +205,6 @@ def _reaches(costs: Floats, chances: Floats, level: float) -> float:
     return float(np.interp(level, rising[near], costs[near]))
 
 
-# ---- money against days -------------------------------------------------------------------------
 def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
     """Every way as a point of days out of service and cash, its good and bad case as whiskers; the beaten ones grey: an
     allowed way is no worse on days and cash, and better on one of them. ``table`` is that of the answer: ``days_p10``,
@@ -247,7 +239,6 @@ def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax
 
 # ---- what if ------------------------------------------------------------------------------------
 def totals(what: WhatIf, ax: Axes | None = None) -> Axes:
-    """A bar a way, and a mark where it stood before anything was moved."""
     now, before = what.expected[:, 3], what.with_values({})[:, 3]
     order = [int(i) for i in np.argsort(now, kind="stable") if np.isfinite(now[i])]
     width, ways, currency = slot(ax)[0], what.answer.model.ways, what.case.terms.currency

@@ -13,13 +13,12 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book.stock import read_case_aboard
-from repairecon.many.work import Lost, cores, each
+from repairecon.many import Lost, cores, each
 from repairecon.read.boat import boat_folder, home_of
 from repairecon.read.case_folder import cases_in
 from repairecon.read.files import ResultTable, mark_of, to_parquet
-from repairecon.rebuild_or_buy import headline, parts
+from repairecon.rebuild_or_buy import parts, sentences
 from repairecon.rebuild_or_buy.answer import Answer
-from repairecon.rebuild_or_buy.horizon import Combination
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
 from repairecon.records import RepaireconError
 from repairecon.show.answer_tables import add_faces, give, plain, print_json
@@ -61,7 +60,6 @@ def _draws(text: str) -> int | str:
 
 
 def run(args: argparse.Namespace) -> int | None:
-    """Work it out, then print or write; of many cases 2 where one has faults."""
     folders = [str(case) for folder in (args.folder, *args.more) for case in cases_in(folder)]
     if len(folders) > 1 or args.lines:
         return print_lines(folders, args)
@@ -84,14 +82,23 @@ def run(args: argparse.Namespace) -> int | None:
 # ---- plain data ----------------------------------------------------------------------------------
 def _spare(answer: Answer) -> dict[str, Any]:
     spares = answer.horizon.spares
-    best = max(spares, key=lambda c: c.net, default=Combination("", 0.0, 0.0, 0.0, 0.0, 0.0))
-    return {"best": best.combination, "worth": best.worth, "net": best.net, "by_combination": spares}
+    best = max(spares, key=lambda c: c.net, default=None)
+    name, worth, net = (best.combination, best.worth, best.net) if best else ("", 0.0, 0.0)
+    return {"best": name, "worth": worth, "net": net, "by_combination": spares}
+
+
+def _advice(answer: Answer) -> dict[str, Any]:
+    names, (years, way) = ("day_price_turns", "hour_price_turns", "life_turns"), answer.basis.beyond
+    turns = {name: getattr(answer.basis, name) for name in names} | {"beyond_years": years, "beyond_way": way}
+    made = asdict(answer.advice)
+    rest = {name: made.pop(name) for name in ("back_by", "look", "stops", "ties", "because")}
+    return made | turns | rest
 
 
 _DATA: dict[str, str | Callable[[Answer], Any]] = {
-    "advice": "advice", "unit": "case.unit.name", "currency": "case.terms.currency", "figures": "case.unit.figures",
+    "advice": _advice, "unit": "case.unit.name", "currency": "case.terms.currency", "figures": "case.unit.figures",
     "ways": lambda a: [_way(str(way), row) for way, row in a.table.iterrows()],
-    "verdict": lambda a: " ".join(headline.advice(a)), "best": "advice.way",
+    "verdict": lambda a: " ".join(sentences.advice(a)), "best": "advice.way",
     **{name: f"verdict.{name}" for name in ("second", "gap", "p_best_below_second", "near_tie")},
     "flips": lambda a: [asdict(f) | {"within_range": f.within_range} for f in a.flips],
     "look_again": "look_again", "ask": "model.buying.questions", "assumed": "assumed", "cautions": "cautions",
@@ -114,12 +121,10 @@ _DATA: dict[str, str | Callable[[Answer], Any]] = {
 
 
 def as_json(answer: Answer) -> dict[str, Any]:
-    """The answer as dictionaries, lists, numbers and text; money in home currency, chances 0..1."""
     return {name: plain((attrgetter(at) if isinstance(at, str) else at)(answer)) for name, at in _DATA.items()}
 
 
 def _way(way: str, row: Any) -> dict[str, Any]:
-    """One way: each quantity with its mean and ends and their errors."""
     ends = {p: p for p in ("mean", "p10", "p50", "p90")} | {"mean_se_sampled": "se", "p90_se": "p90_se"}
     as_they_are = ("p_cheapest", "expected_regret", "allowed", "why_not", "p_never", "instead", "p_given_up", "p_spare")
     return {
@@ -157,14 +162,13 @@ _NUMBERS = {f.name for f in fields(CaseLine) if f.default is None}
 
 
 def case_line(folder: str, draws: int | str = DRAWS, seed: int = 1) -> CaseLine:
-    """The answer of one case as a line; its faults where it has none."""
     try:
         case = read_case_aboard(folder)
         answer = rebuild_or_buy(case, draws, seed)
         a = answer.advice
         row = answer.table.loc[a.way]
         return CaseLine(
-            case=folder, unit=case.unit.name, do=a.do, what=headline.do(answer), way=a.way, total=a.total,
+            case=folder, unit=case.unit.name, do=a.do, what=sentences.do(answer), way=a.way, total=a.total,
             years=a.years if a.basis == "years" else 0.0, saves=a.gap, against=a.against, cash=float(row["cash_mean"]),
             own_hours=float(row["own_hours_mean"]), days=float(row["days_mean"]), bad_case=float(row["total_p90"]),
             currency=case.terms.currency,
@@ -183,7 +187,8 @@ def case_lines(
     paths = [str(f) for f in folders]
     marks = {path: _mark(path, draws, seed) for path in paths} if table else {}
     kept = ResultTable(table, COLUMNS, marks.values()) if table else None
-    done = {m: _line(row) for m, row in kept.done.items()} if kept else {}
+    done = {m: CaseLine(**dict[str, Any](row) | {name: float(row[name]) if row[name] else None for name in _NUMBERS})
+            for m, row in (kept.done if kept else {}).items()}  # fmt: skip
     new = (path for path in paths if marks.get(path) not in done)
     fresh = each(partial(case_line, draws=draws, seed=seed), new, workers, scheduler)
     for path in paths:
@@ -202,13 +207,7 @@ def _mark(folder: str, draws: int | str, seed: int) -> str:
     return mark_of(folder, (os.path.abspath(folder), *beneath, draws, seed, version()))  # noqa: PTH100
 
 
-def _line(row: dict[str, str]) -> CaseLine:
-    numbers = {name: float(row[name]) if row[name] else None for name in _NUMBERS}
-    return CaseLine(**dict[str, Any](row) | numbers)
-
-
 def print_lines(folders: Sequence[str], args: argparse.Namespace) -> int:
-    """Print a line a case as they are ready, and write them; 2 where a case has no answer."""
     from tqdm import tqdm
 
     table = Path(args.lines) if args.lines else None

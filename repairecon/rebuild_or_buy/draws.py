@@ -5,9 +5,9 @@ most (``first``) take their columns from a Sobol sequence in that order, so that
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from functools import lru_cache
 from itertools import accumulate
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 from zlib import crc32
 
 import numpy as np
@@ -22,24 +22,19 @@ from repairecon.records import Range, Years
 if TYPE_CHECKING:
     from repairecon.rebuild_or_buy.lives import Clocks
 
-BLOCK = 8192
-REPLICATES = 16
-BITS = 16
-DIGITS = 32
-LOW = 6
-FIRST = 9
-LAST = 13
+BLOCK, REPLICATES, SLOTS = 8192, 16, 12  # draws in a block at most, independent parts of all, inputs that go evenly
+BITS, DIGITS, LOW = 16, 32, 6  # digits of a point's number, of a coordinate, of a number that are looked up together
+FIRST, LAST = 9, 13  # bits of the first and of the longest stretch of points
 PACE = "pace"
-SLOTS = 12
 CELL_DIGITS = 12
-CELLS = 1 << CELL_DIGITS
-Z_CELLS = 4096
-Z_MAX = 6.0
+CELLS = 1 << CELL_DIGITS  # steps of chance
+Z_CELLS, Z_MAX = 4096, 6.0  # steps of a normal score, and how far they reach
 Z_STEPS = Z_CELLS / (2 * Z_MAX)
 Singles = NDArray[np.float32]
 
 
 # ---- values by steps of chance: tables of conditional means keep the mean of each range ----
+@lru_cache(maxsize=64)
 def value_table(r: Range, normal: bool = False) -> Floats:
     """Conditional mean of a range in each of CELLS equal steps of chance, or of Z_CELLS steps of a normal score."""
     if not normal:
@@ -56,18 +51,7 @@ def value_table(r: Range, normal: bool = False) -> Floats:
 
 
 def by_steps(r: Range, uniform: Floats) -> Floats:
-    """Values of a range for uniform numbers, by steps; far quicker than its quantiles, and the mean is kept."""
     return np.asarray(value_table(r).take((uniform * CELLS).astype(np.intp)))
-
-
-def score_table() -> Floats:
-    """Conditional mean of a standard normal score in each of CELLS equal steps of chance, its variance kept at one."""
-    from scipy import special
-
-    edges = special.ndtri(np.linspace(0.0, 1.0, CELLS + 1))
-    density = np.exp(-0.5 * edges**2) / np.sqrt(2.0 * np.pi)
-    means = -np.diff(density) * CELLS
-    return np.asarray(means / means.std())
 
 
 # ---- evenly spread points: the digits of the number of a point, times a matrix of zeros and ones, are those of its
@@ -125,19 +109,16 @@ def xor_table(columns: NDArray[Any]) -> Ints:
 
 
 def replicate_se(totals: NDArray[Any], counts: NDArray[Any]) -> Any:
-    """Standard error of ``sum(totals) / sum(counts)`` over replicates (the last axis), from their spread. nan for less
-    than two replicates. A ratio estimate: W. G. Cochran, Sampling Techniques, 3rd ed., ch. 6; A. B. Owen, Monte Carlo
-    theory, methods and examples, ch. 17 (both from memory)."""
+    """Standard error of ``sum(totals) / sum(counts)`` over replicates (two or more, the last axis), from their spread.
+    A ratio estimate: W. G. Cochran, Sampling Techniques, 3rd ed., ch. 6; A. B. Owen, Monte Carlo theory, methods and
+    examples, ch. 17 (both from memory)."""
     x, n = np.asarray(totals, dtype=float), np.asarray(counts, dtype=float)
     used, whole = int((n > 0).sum()), n.sum()
-    if used < 2:
-        return np.full(x.shape[:-1], np.nan)[()]
     away = x - n * (x.sum(axis=-1, keepdims=True) / whole)
     return np.sqrt(used / (used - 1) * (away * away).sum(axis=-1))[()] / whole
 
 
-@dataclass(frozen=True)
-class Stretch:
+class Stretch(NamedTuple):
     """Points ``start`` and on of some replicates; ``counts`` of them each, of a whole stretch of 2**bits."""
 
     start: int
@@ -180,7 +161,6 @@ class Points:
 
     def __init__(self, stretch: Stretch, columns: Ints, shift: Ints, place_shift: Ints) -> None:
         bits, reps = stretch.bits, stretch.replicates
-        self.whole = len(reps) == 1 and int(stretch.counts[0]) == 1 << bits
         turns = place_shift[reps, None] >> (DIGITS - 1 - np.arange(BITS))
         turns[:, bits:] = stretch.start >> np.arange(bits, BITS)
         base = shift[:, reps] ^ np.bitwise_xor.reduce(columns[:, reps] * (turns & 1), axis=-1)
@@ -189,43 +169,28 @@ class Points:
         begin = int(xor_table(1 << np.arange(BITS)[::-1])[stretch.start]) << (DIGITS - BITS)
         left = DIGITS - bits
         part = (((begin ^ place_shift[reps]) & ((1 << left) - 1)) + 0.5) / (1 << left)
-        if self.whole:
-            self.place = (np.arange(1 << bits) + part[0]) / (1 << bits)
-            self.replicate = np.full(1 << bits, reps[0])
-        else:
-            self._sort(stretch, part, place_shift[reps] >> (DIGITS - bits))
-        self.n = len(self.place)
-
-    def _sort(self, stretch: Stretch, part: NDArray[np.float64], moved: Ints) -> None:
-        bits = stretch.bits
-        turned = xor_table(1 << np.arange(bits)[::-1])
-        number = np.concatenate([turned[:n] ^ by for n, by in zip(stretch.counts, moved, strict=True)])
+        numbers, moved = xor_table(1 << np.arange(bits)[::-1]), place_shift[reps] >> left
+        number = np.concatenate([numbers[:n] ^ by for n, by in zip(stretch.counts, moved, strict=True)])
         which = np.repeat(np.arange(len(part)), stretch.counts)
         self.place = (number + part[which]) / (1 << bits)
         order = np.argsort(self.place, kind="stable")
         self.place, which, number = self.place[order], which[order], number[order]
-        del order
-        self.replicate = stretch.replicates[which]
+        self.replicate = reps[which]
         self._low_at = (which << LOW) + (number & ((1 << LOW) - 1))
         self._high_at = (which << (bits - LOW)) + (number >> LOW)
+        self.n = len(self.place)
 
-    def digits(self, source: int, kept: int, out: NDArray[np.intp]) -> None:
+    def digits(self, source: int, kept: int) -> Ints:
         """First binary digits of a source's coordinates."""
         low, high = self.low[source] >> (DIGITS - kept), self.high[source] >> (DIGITS - kept)
-        if self.whole:
-            np.bitwise_xor(high[0][:, None], low[0], out=out.reshape(-1, 1 << LOW))
-        else:
-            np.bitwise_xor(high.ravel().take(self._high_at), low.ravel().take(self._low_at), out=out)
+        return np.asarray(high.ravel().take(self._high_at) ^ low.ravel().take(self._low_at))
 
 
-# ---- drawing ----
 def generator(seed: int, name: str) -> np.random.Generator:
-    """The random stream of a name."""
     return np.random.Generator(np.random.SFC64(np.random.SeedSequence([seed, crc32(name.encode())])))
 
 
-@dataclass(frozen=True)
-class Block:
+class Block(NamedTuple):
     """Drawn inputs (J, n), the leaf and the replicate of each draw; the arrays are used again for the next block."""
 
     values: Singles
@@ -234,12 +199,13 @@ class Block:
 
 
 class Draws:
-    """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit. ``first`` names the
-    inputs (or ``PACE``) that tell most, most telling first."""
+    """Blocks of drawn inputs and leaves, bit for bit by the seed. ``first``: inputs (or ``PACE``) that tell most."""
 
     def __init__(
         self, inputs: Sequence[Input], leaf_chance: Floats, correlation: float, seed: int, first: Sequence[str] = ()
     ) -> None:
+        from scipy import special
+
         self.cumulative = np.cumsum(leaf_chance)
         self.cumulative /= self.cumulative[-1]
         self.values = np.empty((len(inputs), BLOCK), dtype=np.float32)
@@ -248,24 +214,20 @@ class Draws:
             if k not in self.uncertain:
                 self.values[k] = x.range.likely
         self.inputs = inputs
-        scores = score_table() * Z_STEPS
+        # conditional means of a standard normal score in equal steps of chance, its variance kept at one
+        edges = special.ndtri(np.linspace(0.0, 1.0, CELLS + 1))
+        means = -np.diff(np.exp(-0.5 * edges**2) / np.sqrt(2.0 * np.pi)) * CELLS
+        scores = means / means.std() * Z_STEPS
         self.pace_table = (scores * np.sqrt(correlation) + Z_CELLS / 2).astype(np.float32)
         self.scores = (scores * np.sqrt(1.0 - correlation)).astype(np.float32)
-        self.tables = list[Singles]()
         self.alike = [inputs[k].shared_hours and correlation > 0.0 for k in self.uncertain]
-        made: dict[object, Singles] = {}  # values by steps; like ranges share a table
-        for k, alike in zip(self.uncertain, self.alike, strict=True):
-            r = inputs[k].range
-            key = None if inputs[k].is_chance else (alike, r.low, r.likely, r.high, r.shape)
-            if key not in made:
-                made[key] = (np.zeros(0) if key is None else value_table(r, alike)).astype(np.float32)
-            self.tables.append(made[key])
+        # values by steps of what is no chance
+        self.tables = [None if inputs[k].is_chance else value_table(inputs[k].range, alike).astype(np.float32)
+                       for k, alike in zip(self.uncertain, self.alike, strict=True)]  # fmt: skip
         names = [*(inputs[k].key for k in self.uncertain), PACE]
         self.streams = [generator(seed, name).bit_generator for name in names]
         self.tree = generator(seed, "tree")
         self.slots = [names.index(name) for name in first if name in names][:SLOTS]
-        self.index, self.pace = np.empty(BLOCK, dtype=np.intp), np.empty(BLOCK, dtype=np.float32)
-        self.score = np.empty(BLOCK, dtype=np.float32)
 
     def _columns(self) -> tuple[Ints, Ints, Ints]:
         """Scrambled columns (sources, replicates, BITS) and shifts of all sources, and the shift among the leaves."""
@@ -288,20 +250,15 @@ class Draws:
             if stretch.start == 0 and stretch.replicates[0] == 0:
                 columns, shift, place_shift = self._columns()
             points = Points(stretch, columns, shift, place_shift)
-            index, pace, score = self.index[: points.n], self.pace[: points.n], self.score[: points.n]
-            points.digits(len(self.uncertain), CELL_DIGITS, index)
-            self.pace_table.take(index, out=pace, mode="clip")
+            pace = self.pace_table.take(points.digits(len(self.uncertain), CELL_DIGITS))
             for source, (k, alike, table) in enumerate(zip(self.uncertain, self.alike, self.tables, strict=True)):
                 out = self.values[k, : points.n]
-                if not len(table):
-                    points.digits(source, DIGITS, index)
-                    np.less(index, self.inputs[k].mean * 2.0**DIGITS, out=out, casting="unsafe")
+                if table is None:
+                    out[:] = points.digits(source, DIGITS) < self.inputs[k].mean * 2.0**DIGITS
                     continue
-                points.digits(source, CELL_DIGITS, index)
+                index = points.digits(source, CELL_DIGITS)
                 if alike:
-                    self.scores.take(index, out=score, mode="clip")
-                    score += pace
-                    np.copyto(index, score, casting="unsafe")
+                    index = (self.scores.take(index) + pace).astype(np.intp)
                 table.take(index, out=out, mode="clip")
             replicate = int(points.replicate[0]) if len(stretch.replicates) == 1 else points.replicate
             yield Block(self.values[:, : points.n], self.leaves(points), replicate)
@@ -317,12 +274,18 @@ def failure_times(clocks: Clocks, years: Years, paths: int, seed: int, name: str
     first = [-np.log1p(-((stream.random() + np.arange(paths) * irrational) % 1.0)) for irrational in (5**0.5, 2**0.5)]
     going, t = np.arange(paths), np.zeros(paths)
     times: list[Floats] = []
+
+    def further(spread: Floats, life: Floats, age: Floats) -> Floats:
+        with np.errstate(invalid="ignore"):
+            drawn = life * ((age / life) ** clocks.shape + spread) ** (1.0 / clocks.shape) - age
+        return np.where(np.isfinite(life), drawn, np.inf)
+
     while True:
         age = clocks.age_years + clocks.wear_kept * t
         spread = [stream.standard_exponential(len(going)) for _ in first] if times else first
-        life = _standing(spread[0], clocks.life_years[step[going]], clocks.shape, age)
+        life = further(spread[0], clocks.life_years[step[going]], age)
         if pace > 0:
-            hours = _standing(spread[1], clocks.life_hours[step[going]], clocks.shape, age * pace)
+            hours = further(spread[1], clocks.life_hours[step[going]], age * pace)
             life = np.minimum(life, hours / pace)
         t = t + np.where(stream.random(len(going)) < clocks.p_early, 0.0, life)
         going, t = going[t <= years.horizon_years], t[t <= years.horizon_years]
@@ -330,13 +293,6 @@ def failure_times(clocks: Clocks, years: Years, paths: int, seed: int, name: str
             return np.array(times).reshape(len(times), paths)
         times.append(np.full(paths, np.inf))
         times[-1][going] = t
-
-
-def _standing(spread: Floats, life: Floats, shape: float, age: Floats) -> Floats:
-    """Drawn further lives of units of an age."""
-    with np.errstate(invalid="ignore"):
-        drawn = life * ((age / life) ** shape + spread) ** (1.0 / shape) - age
-    return np.where(np.isfinite(life), drawn, np.inf)
 
 
 def path_draws(seed: int, name: str, shape: tuple[int, ...]) -> Floats:

@@ -3,9 +3,10 @@ expectations) or drawn. A piece is a bill on some leaves, as often as some chanc
 
 from __future__ import annotations
 
+import operator
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, reduce
 from itertools import permutations
 from typing import Any
 
@@ -20,38 +21,23 @@ from repairecon.rebuild_or_buy.work import OUTPUTS, Bill
 from repairecon.records import Case, Source, Way
 
 # ---- terms, and patterns of coefficients over the leaves that many terms share ----------------
-Triple = tuple[Any, Any, Any]
-MOSTLY = 0.5
-"""Share of draws from which on a chance is multiplied in instead of picking the draws in which it comes up."""
-EVERYWHERE = 0
-"""The first pattern: one in every leaf."""
-_GRID = 2.0**43
-"""Steps of one between the values of a pattern."""
+EVERYWHERE = 0  # the first pattern: one in every leaf
+_GRID = 2.0**43  # steps of one between the values of a pattern
 
 
 @dataclass(frozen=True, eq=False)
 class Compiled:
-    """A bill as output, pattern, term and scale of each coefficient."""
+    """A bill as output, pattern, term and scale of each coefficient; and by output and pattern the terms and scales."""
 
     output: NDArray[np.intp]
     pattern: NDArray[np.intp]
     term: NDArray[np.intp]
     scale: Floats
-
-    @cached_property
-    def groups(self) -> tuple[dict[int, list[tuple[int, float]]], ...]:
-        """By output and pattern the terms that share it, each with its scale."""
-        found: tuple[dict[int, list[tuple[int, float]]], ...] = tuple({} for _ in OUTPUTS)
-        for o, k, t, scale in zip(
-            *(a.tolist() for a in (self.output, self.pattern, self.term, self.scale)), strict=True
-        ):
-            found[o].setdefault(k, []).append((t, scale))
-        return found
+    groups: tuple[dict[int, list[tuple[int, float]]], ...]
 
 
 class Program:
-    """A case compiled from stage ``done`` on: bills by the place of a way, and of the stage after which it is taken.
-    Like patterns and like terms are kept once."""
+    """A case compiled from stage ``done`` on: bills by place of a way, and stage after which it is taken."""
 
     def __init__(self, case: Case, costs: WaysCost, done: int) -> None:
         self.done, self._costs, self._ways = done, costs, case.ways
@@ -106,19 +92,23 @@ class Program:
 
     def _bill(self, bill: Bill) -> Compiled:
         items, flat = self._costs.work.inputs.items, []
-        for o, output in enumerate(OUTPUTS):
-            amounts = getattr(bill, output).items()
-            # in an order of terms in which no order of rows changes how sums are rounded
-            for term, coef in sorted(amounts, key=lambda amount: sorted(items[i].key for i in inputs_of(amount[0]))):
-                pattern, scale = EVERYWHERE, coef
-                if isinstance(coef, np.ndarray):
-                    scale = float(coef[np.argmax(np.abs(coef))]) if coef.ndim else float(coef)
-                    # on a grid, so that sums made in another order share their pattern
-                    on_grid = np.floor(coef / scale * _GRID + 0.5) / _GRID if coef.ndim and np.ptp(coef) else None
-                    pattern = EVERYWHERE if on_grid is None else self._pattern(on_grid)
-                flat.append((o, pattern, self._term(term), float(scale)))
+        groups: tuple[dict[int, list[tuple[int, float]]], ...] = tuple({} for _ in OUTPUTS)
+
+        def by_name(amount: tuple[tuple[int, Term], Any]) -> tuple[int, list[str]]:
+            """An order of terms in which no order of rows changes how sums are rounded."""
+            return amount[0][0], sorted(items[i].key for i in inputs_of(amount[0][1]))
+
+        for (o, term), coef in sorted(bill.items(), key=by_name):
+            pattern, scale = EVERYWHERE, coef
+            if isinstance(coef, np.ndarray):
+                scale = float(coef[np.argmax(np.abs(coef))]) if coef.ndim else float(coef)
+                # on a grid, so that sums made in another order share their pattern
+                on_grid = np.floor(coef / scale * _GRID + 0.5) / _GRID if coef.ndim and np.ptp(coef) else None
+                pattern = EVERYWHERE if on_grid is None else self._pattern(on_grid)
+            flat.append((o, pattern, self._term(term), float(scale)))
+            groups[o].setdefault(pattern, []).append(flat[-1][2:])
         o_, k_, t_ = (np.array([row[i] for row in flat], dtype=np.intp) for i in range(3))
-        return Compiled(o_, k_, t_, np.array([row[3] for row in flat], dtype=np.float64))
+        return Compiled(o_, k_, t_, np.array([row[3] for row in flat], dtype=np.float64), groups)
 
     def _rebuild(self, way: Way) -> Bill:
         leisure = way.traits.in_service == "bought"
@@ -148,7 +138,6 @@ class Program:
                     self.lost[i, other, after] = self._bill(self._costs.lost(way, instead, after))
 
 
-# ---- pieces ---------------------------------------------------------------------------
 @dataclass(frozen=True, eq=False)
 class Leaves:
     """Some leaves of the tree."""
@@ -223,7 +212,6 @@ class AtMeans:
         return values
 
     def _over_leaves(self, on: Leaves | None) -> Floats:
-        """Expectation of each pattern over some leaves (K,)."""
         if on not in self._pattern_chance:
             weights = self.chance if on is None else self.chance * on.mask
             self._pattern_chance[on] = self.program.patterns @ weights
@@ -234,11 +222,8 @@ class AtMeans:
         total = np.zeros(3)
         for piece in pieces:
             b = piece.bill
-            amounts = (
-                (self.terms_ahead if piece.ahead else self.terms)[b.term]
-                * b.scale
-                * self._over_leaves(piece.on)[b.pattern]
-            )
+            terms = self.terms_ahead if piece.ahead else self.terms
+            amounts = terms[b.term] * b.scale * self._over_leaves(piece.on)[b.pattern]
             total += as_often(self.inputs, piece) * np.bincount(b.output, amounts, 3)
         return total
 
@@ -261,16 +246,12 @@ class AtMeans:
 
     def by_pattern(self, piece: Piece, weights: tuple[float, ...]) -> Floats:
         """Coefficient of each pattern (K,) in outputs of a piece's bill added up at weights."""
-        bill = piece.bill
-        key = bill, piece.ahead, weights
+        bill, key = piece.bill, (piece.bill, piece.ahead, weights)
         if key not in self._by_pattern:
-            amounts = (
-                (self.terms_ahead if piece.ahead else self.terms)[bill.term]
-                * bill.scale
-                * np.array(weights)[bill.output]
-            )
-            sums = np.bincount(bill.pattern, amounts, len(self.program.patterns))
-            self._by_pattern[key] = np.asarray(sums, dtype=np.float64)
+            terms = self.terms_ahead if piece.ahead else self.terms
+            amounts = terms[bill.term] * bill.scale * np.array(weights)[bill.output]
+            count = len(self.program.patterns)
+            self._by_pattern[key] = np.asarray(np.bincount(bill.pattern, amounts, count), dtype=np.float64)
         return self._by_pattern[key]
 
     def pattern_sum(self, pieces: Pieces, weights: tuple[float, ...]) -> Floats:
@@ -293,27 +274,14 @@ class AtMeans:
         return np.asarray(total)
 
 
-# ---- drawn --------------------------------------------------------------------------------
-def added(total: Any, value: Any, scale: Any = 1.0) -> Any:
-    """``total + value * scale``, in the array of the total where it is one."""
-    if type(total) is not np.ndarray:
-        return value * scale if type(total) is float and total == 0.0 else total + value * scale
-    total += value if type(scale) is float and scale == 1.0 else value * scale
-    return total
-
-
 class Drawn:
-    """Pieces for drawn inputs, a row a draw: ``values`` by input (n,), ``leaf`` of each row in ascending order."""
+    """Pieces for drawn inputs, a row a draw: ``values`` by input (n,), ``leaf`` of each row."""
 
-    def __init__(
-        self, program: Program, values: Any, leaf: NDArray[np.intp], patterns: NDArray[Any] | None = None
-    ) -> None:
-        self.program, self.values, self.leaf = program, values, leaf
-        self.patterns = program.patterns if patterns is None else patterns
+    def __init__(self, program: Program, values: Any, leaf: NDArray[np.intp], patterns: NDArray[Any]) -> None:
+        self.program, self.values, self.leaf, self.patterns = program, values, leaf, patterns
         self._terms: dict[tuple[int, bool], Any] = {}
         self._spread: dict[int, NDArray[Any]] = {}
-        self._whole: dict[tuple[Compiled, bool], Triple] = {}
-        self._rows: dict[Leaves, Any] = {}
+        self._whole: dict[tuple[Compiled, bool], list[Any]] = {}
 
     def term(self, k: int, ahead: bool = False) -> Any:
         """Values of a term, worked out when it is first wanted."""
@@ -333,68 +301,32 @@ class Drawn:
             return longest
         if ahead and any(self.program.inputs[i].is_wait for i in term.inputs):
             return 0.0
-        product: Any = self.values[term.inputs[0]]
-        for i in term.inputs[1:]:
-            product = product * self.values[i]
-        return product
+        return reduce(operator.mul, (self.values[i] for i in term.inputs))
 
-    def _rows_of(self, leaves: Leaves) -> Any:
-        """Rows that lie in some leaves; a slice where they are neighbours (rows are sorted by leaf)."""
-        if leaves not in self._rows:
-            wanted = np.flatnonzero(leaves.mask)
-            self._rows[leaves] = np.flatnonzero(leaves.mask.take(self.leaf))
-            if len(wanted) and wanted[-1] - wanted[0] + 1 == len(wanted):
-                self._rows[leaves] = slice(*np.searchsorted(self.leaf, [wanted[0], wanted[-1] + 1]).tolist())
-        return self._rows[leaves]
-
-    def _pattern(self, k: int, rows: Any) -> Any:
+    def _pattern(self, k: int) -> Any:
         if k not in self._spread:
             self._spread[k] = self.patterns[k].take(self.leaf)
-        return self._spread[k] if rows is None else self._spread[k][rows]
+        return self._spread[k]
 
-    def run(self, piece: Piece, rows: Any = None) -> Triple:
-        """(cash, own hours, days) of a bill on some rows; over all rows it is worked out once, and only to be read."""
+    def run(self, piece: Piece) -> list[Any]:
+        """Cash, own hours and days of a bill in every row, worked out once and only to be read."""
         key = piece.bill, piece.ahead
-        if key in self._whole:
-            a, b, c = (t if rows is None or np.ndim(t) == 0 else t[rows] for t in self._whole[key])
-            return a, b, c
-        outputs = []
-        for groups in piece.bill.groups:
-            total: Any = 0.0
-            for pattern, amounts in groups.items():
-                inner: Any = 0.0
-                for k, scale in amounts:
-                    v = self.term(k, piece.ahead)
-                    inner = added(inner, v if rows is None or np.ndim(v) == 0 else v[rows], scale)
-                total = added(total, inner, 1.0 if pattern == EVERYWHERE else self._pattern(pattern, rows))
-            outputs.append(total)
-        cash, hours, days = outputs
-        if rows is None:
-            self._whole[key] = cash, hours, days
-        return cash, hours, days
+        if key not in self._whole:
+            self._whole[key] = []
+            for groups in piece.bill.groups:
+                total: Any = 0.0
+                for pattern, amounts in groups.items():
+                    inner = sum(self.term(k, piece.ahead) * scale for k, scale in amounts)
+                    total = total + (inner if pattern == EVERYWHERE else inner * self._pattern(pattern))
+                self._whole[key].append(total)
+        return self._whole[key]
 
-    def evaluate(self, pieces: Pieces) -> Triple:
-        """(cash, own hours, days) in every row; to be read only, as arrays are handed on as they are."""
-        n, total = len(self.leaf), list[Any]([0.0, 0.0, 0.0])
-        alone = len(pieces) == 1 and pieces[0].on is None and not pieces[0].chances
-        if alone:
-            total = list(self.run(pieces[0]))
-        for piece in () if alone else pieces:
-            often, rows = as_often(self.values, piece), None
+    def evaluate(self, pieces: Pieces) -> list[Any]:
+        """Cash, own hours and days in every row."""
+        total: list[Any] = [0.0, 0.0, 0.0]
+        for piece in pieces:
+            often = as_often(self.values, piece)
             if piece.on is not None:
-                rows = self._rows_of(piece.on)
-                often = often if np.ndim(often) == 0 else often[rows]
-            elif np.ndim(often) and often.mean() < MOSTLY and np.all((often == 0.0) | (often == 1.0)):
-                rows, often = np.flatnonzero(often), 1.0
-            for o, value in enumerate(self.run(piece, rows)):
-                if np.ndim(value) == 0 and value == 0.0:
-                    continue
-                amount = value if np.ndim(often) == 0 and often == 1.0 else value * often
-                if rows is None:
-                    total[o] = total[o] + amount
-                    continue
-                if np.ndim(total[o]) == 0:
-                    total[o] = np.full(n, total[o], dtype=getattr(amount, "dtype", np.float64))
-                total[o][rows] += amount
-        a, b, c = (t if np.ndim(t) else np.broadcast_to(np.float64(t), (n,)) for t in total)
-        return a, b, c
+                often = often * piece.on.mask.take(self.leaf).astype(self.patterns.dtype)
+            total = [t + value * often for t, value in zip(total, self.run(piece), strict=True)]
+        return [np.broadcast_to(t, self.leaf.shape) for t in total]

@@ -15,15 +15,14 @@ from repairecon.kinds.facts import kinds
 from repairecon.kinds.words import meaning
 from repairecon.kinds.worn import measures, worn
 from repairecon.read.values import listed
+from repairecon.rebuild_or_buy.advice import screen
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.bench import closed_already
 from repairecon.rebuild_or_buy.learned import with_learned, with_own_lives
-from repairecon.rebuild_or_buy.lives import clocks_of, discounted_failures
+from repairecon.rebuild_or_buy.lives import clocks_of, cost_away, discounted_failures
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.tree import STAGE, Finding, Tree, branch_touches, grow, remedies_for
-from repairecon.rebuild_or_buy.verdict import screen
-from repairecon.rebuild_or_buy.years import cost_away
 from repairecon.records import STAGES, Branch, Case, Remedy, RepaireconError, Way
 
 DRAWS = 20_000
@@ -74,7 +73,6 @@ def rebuild_or_buy(
 
 
 def _check(case: Case, draws: int | str, seed: int, stage: str, hour: float | None, years: float | None) -> None:
-    """Every fault of what is asked, at once."""
     wrong = {
         f"horizon_years: found {years}; give years from 0 (this job alone) to {MOST_YEARS}":
             years is not None and not 0 <= years <= MOST_YEARS,
@@ -115,8 +113,7 @@ def read_findings(found: Mapping[str, str] | str) -> tuple[Finding, ...]:
 
 # ---- what was measured at the bench as findings: judged by the limits of the kind, then held against the tree ----
 def findings_measured(case: Case, measured: str) -> str:
-    """Findings, as ``found`` takes them, that measurements stand for by the limits of the unit's kind. ``measured`` are
-    ``measure=value`` pieces joined by ``;``, as in ``seal track groove=0.2``."""
+    """Findings that ``measure=value`` pieces joined by ``;`` stand for, by the limits of the unit's kind."""
     kind, findings = case.unit.kind, list[str]()
     for piece in listed(measured):
         if kind not in kinds():
@@ -180,7 +177,6 @@ def _best(cost: Callable[[Taken], float], choices: dict[Key, list[tuple[Remedy, 
 
 
 def best_model(case: Case, tree: Tree, allowed: dict[str, bool], done: int, own_hour: float | None) -> Model:
-    """The model of a case with the best remedies."""
     buying, years, chosen = Buying(case), case.years, Taken()
     buys = [w for w in case.ways if w.traits.buys and not w.traits.rebuilds]
     for way in case.ways if case.remedies else ():

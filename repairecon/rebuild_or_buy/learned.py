@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 from math import nan
 from typing import Any, Literal
 
@@ -14,19 +15,12 @@ from repairecon.formulas.lives import fit_weibull
 from repairecon.read.problems import key
 from repairecon.records import ASSUMED, Assumed, Branch, Case, ChanceCount, Learned, Moved, OwnLife, Range, Source, Way
 
-Condition = tuple[str, str]
-Part = tuple[dict[str, Any], Sequence[Assumed]]
-"""Fields of a case as they are now, and what moved."""
-MOVED = 5e-4
-"""A chance or factor that moves less is not listed."""
+Part = tuple[dict[str, Any], Sequence[Assumed]]  # fields of a case as they are now, and what moved
+Condition = tuple[str, str]  # an event and the condition under which it stands: the group in which a chance stands
+MOVED = 5e-4  # a chance or factor that moves less is not listed
 
 
 # ---- out of the jobs done ----
-def condition(branch: Branch) -> Condition:
-    """Event and condition of a branch: the group in which its chance stands."""
-    return branch.event, "; ".join(f"{e}={o}" for e, o in branch.given)
-
-
 def kind_of(case: Case) -> str:
     """The kind of unit by which jobs are like each other; its name where the kind is not known."""
     return case.unit.kind or case.unit.name
@@ -38,10 +32,15 @@ def with_learned(case: Case) -> Case:
     if learned is None or learned.jobs == 0:
         return case
     made, moved = dict[str, Any](), list[Assumed]()
-    for part in (_chances, _hours, _drift, _suppliers, _lives):
+    for part in (_chances, _hours, _suppliers, _lives):
         changed, said = part(case, learned)
         made |= changed
         moved += said
+    # prices over the years rise as the owner's own did, where the case only assumes how
+    was, now = case.years.inflation_rate, learned.drift_rate
+    if now is not None and any(a.name == "inflation_rate" for a in case.assumed):
+        made["years"] = replace(case.years, inflation_rate=now)
+        moved.append(_moved("inflation_rate", was, now, "a year", learned))
     others = (a for a in case.assumed if a.name not in {m.name for m in moved})
     return replace(case, **made, assumed=(*others, *moved), learned=None)
 
@@ -55,10 +54,9 @@ def with_waits_kept(case: Case) -> Case:
 
 
 def groups(branches: Sequence[Branch]) -> dict[Condition, list[int]]:
-    """Places of the branches of each event under each condition."""
     found: dict[Condition, list[int]] = {}
     for k, b in enumerate(branches):
-        found.setdefault(condition(b), []).append(k)
+        found.setdefault((b.event, b.condition), []).append(k)
     return found
 
 
@@ -67,7 +65,7 @@ def counted(branches: Sequence[Branch], unit: str, learned: Learned) -> Iterator
     jobs that showed each, those on the same kind of unit in full, others for the strength stated."""
 
     def share(b: Branch, c: ChanceCount) -> float:
-        if tuple(map(key, (*condition(b), b.outcome))) != tuple(map(key, (c.event, c.given, c.outcome))):
+        if tuple(map(key, (b.event, b.condition, b.outcome))) != tuple(map(key, (c.event, c.given, c.outcome))):
             return 0.0
         return c.count if key(unit) == key(c.unit) else learned.strength * c.count
 
@@ -112,15 +110,6 @@ def _hours(case: Case, learned: Learned) -> Part:
     return {"tasks": tuple(tasks)}, [*moved.values()]
 
 
-def _drift(case: Case, learned: Learned) -> Part:
-    """Prices over the years rise as the owner's own did, where the case only assumes how."""
-    was, now = case.years.inflation_rate, learned.drift_rate
-    if now is None or not any(a.name == "inflation_rate" for a in case.assumed):
-        return {}, []
-    years = replace(case.years, inflation_rate=now)
-    return {"years": years}, [_moved("inflation_rate", was, now, "a year", learned)]
-
-
 def _suppliers(case: Case, learned: Learned, prices: bool = True) -> Part:
     """Waits promised and prices quoted, by what each supplier has kept of them so far."""
     kept = {key(k.supplier): k for k in learned.suppliers}
@@ -149,7 +138,6 @@ def _suppliers(case: Case, learned: Learned, prices: bool = True) -> Part:
 
 
 def _lives(case: Case, learned: Learned) -> Part:
-    """Lives of the same kind of unit, for each way of that kind; a pair has no unit of its own."""
     source = Source(learned.source.file, None, _source(learned))
     ways = [w for w in case.ways if not (w.traits.buys and w.traits.rebuilds)]
     lives = [OwnLife(way=way.way, years=life.years, hours=life.hours, failed=life.failed, source=source)
@@ -161,7 +149,6 @@ def _lives(case: Case, learned: Learned) -> Part:
 
 # ---- lives fitted to those that the owner knows ----
 Clock = Literal["years", "hours"]
-CLOCKS: tuple[Clock, ...] = ("years", "hours")
 INNER_OF_90 = 1.2815515655446004 / 1.6448536269514722
 """Where the 10 % and 90 % points of a normal lie between its middle and its 5 % and 95 % points."""
 LONGER = 1.02
@@ -192,8 +179,7 @@ class LifeFit:
         lognormal through the middle, its 10 % and 90 % points drawn in from the interval's 5 % and 95 % points; where
         the upper side is not the longer one, a PERT opened at both ends as far as it takes."""
         low, middle, high = self.median_low, self.median, self.median_high
-        note = f"fit of {self.failures} failures and {self.survivors} survivors"
-        source = Source("lives.csv", note=note)
+        source = Source("lives.csv", note=f"fit of {self.failures} failures and {self.survivors} survivors")
         ten, ninety = middle * (low / middle) ** INNER_OF_90, middle * (high / middle) ** INNER_OF_90
         if ninety - middle > (middle - ten) * LONGER > 0.0:
             return Range(ten, middle, ninety, "lognormal", source)
@@ -203,12 +189,19 @@ class LifeFit:
 
 
 def with_own_lives(case: Case) -> tuple[Case, tuple[LifeFit, ...]]:
-    """The case with the lives that could be fitted, and every fit by way and clock, refused ones too. A pair that had
-    the life of the way that it puts in service keeps having it."""
+    """The case with the lives that could be fitted, a pair with that of the way it puts in service; and every fit."""
     fits = tuple(_fits(case))
-    fitted = {w.way: _lived(w, [f for f in fits if f.way == w.way and not f.refused]) for w in case.ways}
+    # by years where both clocks tell: a failure must not be counted twice
+    known = {f.way: f for f in reversed(fits) if not f.refused}
+    fitted = {w.way: w for w in case.ways}
+    for name, fit in known.items():
+        # known lives hold the wear kept and the early failures already
+        way = replace(fitted[name], wear_kept=0.0, p_early=0.0, life_shape=fit.shape)
+        lives: dict[str, Range | None] = {f"life_{fit.clock}": fit.median_range}
+        if fit.clock == "hours" and way.life_years is not None and way.life_years.source.file == ASSUMED:
+            lives["life_years"] = None  # no life in years stays assumed beside one in hours that is known
+        fitted[name] = replace(way, **lives)  # type: ignore[arg-type]
     ways = tuple(_followed(case, w, fitted) for w in case.ways)
-    known = {fit.way for fit in fits if not fit.refused}
     left = [(a, tuple(way for way in a.ways if way not in known)) for a in case.assumed]
     # an assumed figure is used no more once all ways whose lives hang on it are known
     assumed = tuple(replace(a, ways=ways) for a, ways in left if ways or not a.ways)
@@ -216,37 +209,23 @@ def with_own_lives(case: Case) -> tuple[Case, tuple[LifeFit, ...]]:
 
 
 def _fits(case: Case) -> Iterator[LifeFit]:
-    for way in case.ways:
-        for clock in CLOCKS:
-            own = [x for x in case.own_lives if x.way == way.way and getattr(x, clock)]
-            failed = [x.failed for x in own]
-            if not own:
-                continue
-            blank = LifeFit(way.way, clock, sum(failed), len(failed) - sum(failed))
-            try:
-                fit = fit_weibull([getattr(x, clock) for x in own], failed)
-            except ValueError as error:
-                yield replace(blank, refused=str(error))
-                continue
-            if fit.shape > MOST_SHAPE:
-                yield replace(blank, refused="the lives are too alike to tell a shape: give more of them")
-                continue
-            names = ("median", "median_low", "median_high", "shape", "shape_low", "shape_high")
-            yield replace(blank, **{name: getattr(fit, name) for name in names})
-
-
-def _lived(way: Way, fits: Sequence[LifeFit]) -> Way:
-    """The way with its fitted life, by years where both clocks tell: a failure must not be counted twice. Known lives
-    hold the wear kept and the early failures already. No life in years stays assumed beside one in hours that is
-    known."""
-    if not fits:
-        return way
-    fit = fits[0]
-    way = replace(way, wear_kept=0.0, p_early=0.0, life_shape=fit.shape)
-    if fit.clock == "years":
-        return replace(way, life_years=fit.median_range)
-    assumed = way.life_years is not None and way.life_years.source.file == ASSUMED
-    return replace(way, life_hours=fit.median_range, life_years=None if assumed else way.life_years)
+    clocks: tuple[Clock, ...] = ("years", "hours")
+    for way, clock in product(case.ways, clocks):
+        own = [x for x in case.own_lives if x.way == way.way and getattr(x, clock)]
+        failed = [x.failed for x in own]
+        if not own:
+            continue
+        blank = LifeFit(way.way, clock, sum(failed), len(failed) - sum(failed))
+        try:
+            fit = fit_weibull([getattr(x, clock) for x in own], failed)
+        except ValueError as error:
+            yield replace(blank, refused=str(error))
+            continue
+        if fit.shape > MOST_SHAPE:
+            yield replace(blank, refused="the lives are too alike to tell a shape: give more of them")
+            continue
+        names = ("median", "median_low", "median_high", "shape", "shape_low", "shape_high")
+        yield replace(blank, **{name: getattr(fit, name) for name in names})
 
 
 def _followed(case: Case, way: Way, fitted: dict[str, Way]) -> Way:

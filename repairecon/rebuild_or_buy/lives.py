@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from repairecon.buying.inputs import mean_of
 from repairecon.formulas import lives, ranges, renewal
 from repairecon.read.boat import BoatPapers, age_years
 from repairecon.read.case_folder import unit_case
@@ -20,10 +21,8 @@ from repairecon.records import ASSUMED, BoatUnit, Case, Range, RepaireconError, 
 
 LN_2 = log(2.0)
 MONTHS = 12.0
-MEDIANS = 16
-"""Values of the median that stand for its range: expected failures are right to 0.1 % for wide ranges too."""
-ENDS = 1e-4
-"""Chance at either end of the range that is not looked into."""
+MEDIANS = 16  # values of the median that stand for its range: expected failures are right to 0.1 % for wide ranges too
+ENDS = 1e-4  # chance at either end of the range that is not looked into
 DRAWN = 64
 WARRANTY_STEPS, FITTED_STEPS = 12, 100
 
@@ -77,8 +76,7 @@ def in_service(case: Case, way: Way) -> Way:
 
 
 def clocks_of(case: Case, way: Way, factor: float = 1.0, drawn: bool = False) -> Clocks:
-    """The lives of the unit that a way puts into service; ``factor`` stretches its median, ``drawn`` gives equal
-    steps of chance to draw from."""
+    """Lives of the unit in service, medians stretched by ``factor``; ``drawn``: equal steps of chance to draw from."""
     unit, (p, weights) = in_service(case, way), _nodes()
     at: Callable[..., Floats] = ranges.quantile
     if drawn:
@@ -121,6 +119,11 @@ def counts(clocks: Clocks, years: Years, p_goes_on: Sequence[float] = (1.0,)) ->
     return [renewal.renewals(cdf, p) for p in p_goes_on]
 
 
+def cost_away(years: Years, lost_day: float) -> float:
+    """What a failure away from base adds, a day lost at ``lost_day`` [home money]."""
+    return mean_of(years.cost_away) + mean_of(years.days_away) * lost_day
+
+
 class Failures(NamedTuple):
     """Expected, discounted, chance of one away; averages over the steps of the median."""
 
@@ -135,18 +138,17 @@ def discounted_failures(clocks: Clocks, years: Years, count: Floats | None = Non
     return clocks.mean(renewal.discounted_renewals(count, years.horizon_years, real_rate(years)))
 
 
-def failures(clocks: Clocks, years: Years) -> Failures:
-    """Failures over the horizon."""
+def failures(clocks: Clocks, years: Years, counted: Sequence[Floats] = ()) -> Failures:
+    """``counted`` are all failures and those until one comes away from base, where they have been worked out."""
     if years.horizon_years == 0:
         return Failures(0.0, 0.0, 0.0)
-    count, at_home = counts(clocks, years, (1.0, 1.0 - years.p_away))
+    count, at_home = counted or counts(clocks, years, (1.0, 1.0 - years.p_away))
     away = years.p_away * clocks.mean(at_home[-1])
     return Failures(clocks.mean(count[-1]), discounted_failures(clocks, years, count), away)
 
 
 def under_warranty(clocks: Clocks, years: Years, months: float) -> float:
-    """Discounted failures over a horizon above 0 that fall within the warranty of the unit that fails. Every unit
-    fitted has its warranty, also one that was given under warranty."""
+    """Discounted failures within the warranty of the unit that fails; one given under warranty has its own again."""
     h, rate = years.horizon_years, real_rate(years)
     count = counts(clocks, years)[0]
     count = count[np.linspace(0, len(count) - 1, FITTED_STEPS + 1).astype(int)]
@@ -182,10 +184,8 @@ def median_life(clocks: Clocks, years: Years) -> float:
 
 
 # ---- a unit of the boat before it fails, as old as it is ----
-HALF = 0.5
-"""A unit of unknown age is taken to be as old as to have stood so much of its usual life."""
-_LONGEST = 1000.0
-"""Years beyond which nothing is said of when a unit is due."""
+HALF = 0.5  # a unit of unknown age is taken to be as old as to have stood so much of its usual life
+_LONGEST = 1000.0  # years beyond which nothing is said of when a unit is due
 
 
 def case_before(papers: BoatPapers, unit: BoatUnit) -> Case:
@@ -212,7 +212,6 @@ class Life:
         return np.asarray(weighed / weighed.sum())
 
     def p_fails(self, years: float) -> float:
-        """Chance that it fails within so many years, given that it works now."""
         fails = lives.cdf(years, self.clocks.life(self.hours_a_year), self.clocks.shape, self.worn)
         return float(fails @ self._stands)
 

@@ -5,23 +5,25 @@ then, at the inputs' means."""
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
 from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, Piece, Pieces, Program, term_means
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested, Tree, check_inputs, grow
 from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost, lasting, plain_buys
 from repairecon.records import NO_WAY, Case, Range, RepaireconError
 
+from repairecon.rebuild_or_buy.tree import (  # isort: skip
+    BYTES_AN_INPUT, NEVER_ENDS, SECONDS_A_PAIR, STAGE, Floats, Ints, Tree, check_size, grow,
+)  # fmt: skip
 
-@dataclass(frozen=True)
-class Stop:
-    """Leaves in which a rebuild ends at one stage, in sets that look alike by then. ``ids`` set of each of them,
-    ``patterns`` (K, sets) expectation of each pattern over a set."""
+
+class Stop(NamedTuple):
+    """Leaves where a rebuild ends at a stage, in sets that look alike: ``patterns`` (K, sets) expectation over each."""
 
     stage: int
     at: Ints
@@ -43,9 +45,7 @@ class Chooser:
         self._after: dict[int, list[tuple[int, Leaves, int]]] = {}
         self._bought: dict[tuple[int, int, bool], Pieces] = {}
 
-    # ---- a unit bought ------------------------------------------------------------------------
     def instead(self, i: int, after: int) -> list[int]:
-        """What is done when a way never comes: as the case says, else the cheapest allowed buys first."""
         if after not in self._direct:
             self._direct[after] = {b: self._total((Piece(self.program.bought[b, after]),)) for b in self.model.buys}
         direct, way = self._direct[after], self.model.case.ways[i]
@@ -79,21 +79,13 @@ class Chooser:
             pieces += [p.given(never) for p in then]
         return tuple(pieces)
 
-    def p_nothing(self, i: int, after: int, tried: frozenset[int] = frozenset()) -> float:
-        """Chance that neither a way nor anything instead of it comes."""
-        if i not in self.program.never:
-            return 0.0
-        other = next((a for a in self.instead(i, after) if a not in tried), None)
-        p = float(self.at.inputs[self.program.never[i]])
-        return p * (1.0 if other is None else self.p_nothing(other, after, tried | {i, other}))
-
     # ---- after a rebuild has ended ---------------------------------------------------------------
     def after_the_end(self, i: int) -> list[tuple[int, Leaves, int]]:
         """Stage, leaves and buy wherever the rebuild of a way ends, by what is seen by then."""
         if i in self._after:
             return self._after[i]
         found = self._after[i] = list[tuple[int, Leaves, int]]()
-        stops = self.model.stops(i)
+        stops = self.model.stops.get(i, [])
         if self.model.case.ways[i].traits.in_service == "bought" or not stops:
             return found
         options = self.options(i)
@@ -125,18 +117,9 @@ class Chooser:
             )
         return options
 
-    def bought_after(self, i: int) -> Ints:
-        """Place of the way that buys after an ended rebuild in each leaf, -1 where it does not end."""
-        choice = np.full(len(self.at.chance), -1, dtype=np.int64)
-        for _, leaves, b in self.after_the_end(i):
-            choice[leaves.mask] = b
-        return choice
-
     def _ended(self, i: int) -> Pieces:
-        """What the buys after an ended rebuild add."""
         return tuple(replace(p, on=leaves) for after, leaves, b in self.after_the_end(i) for p in self.buy(b, after))
 
-    # ---- whole ways ------------------------------------------------------------------------------
     def sent_away(self, i: int, after: int, ahead: bool = False) -> Pieces:
         """Sending away once the work is done up to a stage; where it is given up there, the best buy."""
         own = (Piece(self.program.away[i, after], ahead=ahead), *self._ended(i))
@@ -164,8 +147,7 @@ class Chooser:
         return (main, *self._ended(i), Piece(self.program.spare[b], self.model.never_ended[i], comes))
 
     def _for_a_while(self, i: int) -> Pieces:
-        """Carrying on or a temporary repair: if it holds, the lasting way with all ordered ahead; if it fails before,
-        what more breaks, being away perhaps, and the lasting way with its waits."""
+        """If it holds, the lasting way ordered ahead; if it fails, what more breaks and that way with its waits."""
         fails = self.program.fails[i]
         holds, failed, away = ((fails, False),), ((fails, True),), ((self.program.p_away, True),)
         held, after = self.then(i)
@@ -217,37 +199,30 @@ class Model:
         self.tree = tree.only(np.lexsort(keys[::-1])) if keys else tree
         self.costs = WaysCost(case, self.tree, self.buying, remedied)
         self.program = Program(case, self.costs, done)
-        check_inputs(len(self.program.inputs), len(self.ways))
         self.inputs, self.ends, self.never = self.program.inputs, self.program.ends, self.program.never
+        many, thin_out = len(self.inputs), "write parts that are bought together as one row, or one kit"
+        what = f"{many} uncertain prices, waits and hours in {len(self.ways)} ways"
+        check_size(what, thin_out, many * BYTES_AN_INPUT, many**2 * SECONDS_A_PAIR)
         self.masks: dict[tuple[int, int, bytes], Leaves] = {}
         self._pattern_chance: dict[Leaves | None, Floats] = {}
-        self._stops: dict[int, tuple[Stop, ...]] = {}
-        self._nested: dict[tuple[int, ...], Nested] = {}
 
-    # ---- what looks alike -----------------------------------------------------------------------
     @cached_property
     def alike(self) -> dict[int, Ints]:
         """By stage the number of the set of leaves (L,) that look alike by its end."""
         return {stage: self.tree.alike(stage) for stage in range(-1, len(STAGE))}
 
-    def nested(self, points: tuple[int, ...]) -> Nested:
-        """Leaves in an order in which the sets of each of some stages are side by side."""
-        if points not in self._nested:
-            self._nested[points] = Nested.of(np.array([self.alike[point] for point in points]))
-        return self._nested[points]
-
-    def stops(self, i: int) -> tuple[Stop, ...]:
-        """Where the rebuild of a way ends."""
-        if i not in self._stops:
-            ends, found = self.ends[i], []
-            for stage in (int(s) for s in np.unique(ends[ends < NEVER_ENDS])):
+    @cached_property
+    def stops(self) -> dict[int, list[Stop]]:
+        """Where the rebuild of each way ends."""
+        found = dict[int, list[Stop]]()
+        for i, ends in self.ends.items():
+            for stage in np.unique(ends[ends < NEVER_ENDS]).tolist():
                 at = np.flatnonzero(ends == stage)
                 _, ids = np.unique(self.alike[stage][at], return_inverse=True)
                 sums = np.zeros((int(ids.max()) + 1, len(self.program.patterns)))
                 np.add.at(sums, ids, (self.program.patterns[:, at] * self.tree.chance[at]).T)
-                found.append(Stop(stage, at, ids.astype(np.int64), np.ascontiguousarray(sums.T)))
-            self._stops[i] = tuple(found)
-        return self._stops[i]
+                found.setdefault(i, []).append(Stop(stage, at, ids.astype(np.int64), np.ascontiguousarray(sums.T)))
+        return found
 
     @cached_property
     def never_ended(self) -> dict[int, Leaves]:
@@ -299,7 +274,6 @@ class Model:
 
     @property
     def weights(self) -> tuple[float, float, float]:
-        """What cash, an own hour and a day out of service count in a total."""
         return 1.0, self.own_hour, self.lost_day
 
     @cached_property
@@ -318,6 +292,18 @@ class Model:
         chances = np.bincount(which.ravel(), self.tree.chance, len(values))
         return dict(zip(values.tolist(), chances.tolist(), strict=True))
 
+    def p_spare_left(self, i: int) -> float:
+        """Chance that a way ends with a spare aboard: its rebuild came off, and a bought spare came. Where the bought
+        unit goes into service and never comes, another is bought and the old one is the spare still."""
+        way = self.case.ways[i]
+        if not way.bought:
+            return 0.0
+        # rebuilt at the bench a first run is not made
+        bench_only, never = way.traits.in_service == "bought", self.never.get(self.ways.index(way.bought))
+        came_off = self.ends[i] > (STAGE["reassembly"] if bench_only else NEVER_ENDS - 1)
+        comes = 1.0 if bench_only or never is None else 1.0 - float(self.inputs[never].mean)
+        return float(self.tree.chance[came_off].sum()) * comes
+
     def like(self, *, case: Case | None = None, tree: Tree | None = None, done: int | None = None) -> Model:
         """The same ways, orders and remedies with another case, other leaves or other work done."""
         allowed = dict(zip(self.ways, self.allowed.tolist(), strict=True))
@@ -326,5 +312,4 @@ class Model:
 
     @cached_property
     def planned(self) -> Model:
-        """The same case with nothing found and nothing done yet."""
         return self.like(tree=grow(self.case, bare=True), done=-1)

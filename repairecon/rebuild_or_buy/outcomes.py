@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from itertools import product
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,35 +14,28 @@ from numpy.typing import NDArray
 from repairecon.buying.inputs import inputs_of, mean_of
 from repairecon.buying.offers import today_of
 from repairecon.formulas import ranges
-from repairecon.rebuild_or_buy.draws import REPLICATES, Block, Draws, ends_round, replicate_se
+from repairecon.rebuild_or_buy.draws import REPLICATES, Block, Draws, Singles, ends_round, replicate_se
 from repairecon.rebuild_or_buy.evaluate import Drawn, Pieces
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import most_moving
-from repairecon.rebuild_or_buy.tree import Floats, check_draws
+from repairecon.rebuild_or_buy.tree import AMOUNTS_A_WAY, MOST_SECONDS, SECONDS_A_DRAW, Floats, check_size
 from repairecon.rebuild_or_buy.work import OUTPUTS
 from repairecon.records import Case, Range
 
 QUANTITIES = ("cash", "own_hours", "days", "total", "total_own_time_free")
 TOTAL, DAYS = QUANTITIES.index("total"), QUANTITIES.index("days")
-MONEY = len(QUANTITIES)
-"""Place behind the quantities of what a total comes to with a lost day costing nothing."""
-COUNTED = 262_144
-KEPT = 1024
-MOST_DRAWS = 1_000_000
-SURE_SHARE = 1 / 600
-SURE_CHANCE = 0.0025
-MOST_CHANCES = 8
-BINS = 4096
-COARSE = 256
-STEPS, LONG_STEPS = 4096, 16_384
-"""Steps through the range of the cost of a lost day; of a long-tailed one."""
+MONEY = len(QUANTITIES)  # place behind the quantities of what a total comes to with a lost day costing nothing
+COUNTED, KEPT, MOST_DRAWS = 262_144, 1024, 1_000_000  # draws of which more than totals is counted; kept; at most
+SURE_SHARE, SURE_CHANCE = 1 / 600, 0.0025  # errors of a total and of a chance at which they may be shown in full
+MOST_CHANCES = 8  # chances all of whose outcomes are gone through for a date
+BINS, COARSE = 4096, 256  # bins of a tally, coarse ones for each replicate
+STEPS, LONG_STEPS = 4096, 16_384  # steps through the range of the cost of a lost day; of a long-tailed one
 LEFT = 1e-6
 SIMPLE = (
     "carry on", "own spare", "new", "pattern", "exchange", "second-hand", "send away", "rebuild", "temporary",
     "without", "buy and rebuild", "rebuild and spare",
 )  # fmt: skip
 """Kinds of way, the simplest to do first: of ways that cost the same the simpler is taken."""
-Singles = NDArray[np.float32]
 Count = Callable[[Any], Any]
 Pairs = dict[tuple[int, int], Any]
 Values = list[tuple[Any, ...]]
@@ -50,17 +43,13 @@ Replicate = NDArray[np.intp] | int
 
 
 def by_replicate(x: Any, replicate: Replicate) -> Floats:
-    """Sum of values for each replicate."""
     if isinstance(replicate, int):
-        out = np.zeros(REPLICATES)
-        out[replicate] = x.sum()
-        return out
+        return np.where(np.arange(REPLICATES) == replicate, x.sum(), 0.0)
     return np.asarray(np.bincount(replicate, weights=x, minlength=REPLICATES), dtype=np.float64)
 
 
 # ---- a date by which the boat must be back in use ----
-@dataclass(frozen=True)
-class DueDate:
+class DueDate(NamedTuple):
     """``within`` days from now; ``missed`` cost once beyond it, ``day_after`` for each day more [home money]."""
 
     within: float
@@ -69,7 +58,6 @@ class DueDate:
 
     @staticmethod
     def of(case: Case) -> DueDate | None:
-        """That of a case, if it has one."""
         needed = case.needed
         if needed is None or (needed.within_days is None and not needed.by):
             return None
@@ -79,7 +67,6 @@ class DueDate:
         return DueDate(within, mean_of(needed.cost_missed), mean_of(needed.cost_day_after))
 
     def cost(self, days: Any) -> Any:
-        """What so many days out of service add."""
         beyond = np.maximum(days - self.within, 0.0)
         return self.missed * (beyond > 0.0) + self.day_after * beyond
 
@@ -103,7 +90,6 @@ def _exactly(model: Model, due: DueDate, pieces: Pieces) -> tuple[float, float] 
     return back, cost
 
 
-# ---- what was drawn ----
 class Tally:
     """Counts of values in bins, and in coarse bins for each replicate."""
 
@@ -111,21 +97,16 @@ class Tally:
         low, high = float(first.min()), float(first.max())
         span = max(high - low, 1e-6 * max(abs(low), abs(high), 1.0))
         self.start, self.width = low - 0.5 * span, 2.0 * span / BINS
-        self.counts = np.zeros(BINS, dtype=np.int32)
-        self.by_replicate = np.zeros((REPLICATES, COARSE), dtype=np.int32)
+        self.counts = np.zeros(BINS, dtype=np.int64)
+        self.by_replicate = np.zeros((REPLICATES, COARSE), dtype=np.int64)
         self.low, self.high = np.inf, -np.inf
 
     def add(self, x: NDArray[Any], replicate: Replicate) -> None:
         scaled = (x - self.start).astype(np.float32, copy=False) * np.float32(1.0 / self.width)
         index = np.clip(scaled, 0, BINS - 1, out=scaled).astype(np.intp)
-        counts = np.bincount(index, minlength=BINS).astype(np.int32)
-        self.counts += counts
-        if isinstance(replicate, int):
-            self.by_replicate[replicate] += counts.reshape(COARSE, -1).sum(axis=1, dtype=np.int32)
-        else:
-            coarse = index // (BINS // COARSE) + replicate * COARSE
-            counts = np.bincount(coarse, minlength=REPLICATES * COARSE).astype(np.int32)
-            self.by_replicate += counts.reshape(REPLICATES, COARSE)
+        self.counts += np.bincount(index, minlength=BINS)
+        coarse = index // (BINS // COARSE) + replicate * COARSE
+        self.by_replicate += np.bincount(coarse, minlength=REPLICATES * COARSE).reshape(REPLICATES, COARSE)
         self.low, self.high = min(self.low, float(x.min())), max(self.high, float(x.max()))
 
     @property
@@ -143,11 +124,9 @@ class Tally:
 
     def quantile(self, p: Floats | float) -> Floats:
         """Value below which a share p of the draws lies."""
-        cumulative = self._cumulative
-        strictly = np.concatenate([[True], np.diff(cumulative) > 0])
-        strictly[:-1] |= np.concatenate([np.diff(cumulative) > 0])
-        found = np.interp(p, cumulative[strictly], self.edges[strictly])
-        return np.asarray(np.clip(found, self.low, self.high))
+        cumulative, rises = self._cumulative, np.diff(self._cumulative) > 0
+        strictly = np.append(True, rises) | np.append(rises, False)
+        return np.asarray(np.clip(np.interp(p, cumulative[strictly], self.edges[strictly]), self.low, self.high))
 
     def quantile_se(self, p: float) -> float:
         """Standard error of a quantile: from the values a standard error of its chance away on each side."""
@@ -161,7 +140,6 @@ class Tally:
         return float(high - low) / 2
 
     def chance_up_to(self, x: Floats) -> Floats:
-        """Share of draws that are no more than x."""
         share = np.interp(x, self.edges, self._cumulative)
         return np.where(x >= self.high, 1.0, np.where(x < self.low, 0.0, share))
 
@@ -184,8 +162,7 @@ class Ranking:
         self.table = np.concatenate([[0.0], chance, [1.0]]).astype(np.float32)
 
     def _crossing(self, money: Singles, days: Singles) -> tuple[Singles, NDArray[np.bool_]]:
-        """Chance of the costs of a day below the one that makes ``money + days * cost`` 0; where that is 0 at any
-        cost."""
+        """Chance of costs of a day below that at which ``money + days * cost`` is 0; where it is 0 at any cost."""
         with np.errstate(divide="ignore", invalid="ignore"):
             x = (money / days).astype(np.float32)
             x = x * np.float32(-self.scale) + np.float32(1.0 - self.low * self.scale)
@@ -261,9 +238,7 @@ class Outcomes:
         self.draws += len(values[0][0])
 
     def _rank(self, values: Values, replicate: Replicate, n: Floats) -> None:
-        def count(x: Any) -> Floats:
-            return by_replicate(x, replicate)
-
+        count = partial(by_replicate, replicate=replicate)
         totals, allowed = [row[TOTAL] for row in values], self.model.allowed
         best = np.minimum.reduce([t for t, may in zip(totals, allowed, strict=True) if may])
         for w, total in enumerate(totals):
@@ -297,6 +272,10 @@ class Outcomes:
     def sampled_mean(self) -> Floats:
         return np.asarray(self._sums.sum(axis=-1) / self._counted.sum(axis=-1))
 
+    def totals(self, i: int, mean: float, uniform: Floats) -> Floats:
+        """Totals of a way as drawn, moved to a mean."""
+        return np.asarray(self.tallies[i][TOTAL].quantile(uniform) + (mean - self.sampled_mean[i, TOTAL]))
+
     @property
     def sampled_se(self) -> Floats:
         return np.stack([replicate_se(self._sums[:, q], n) for q, n in enumerate(self._counted)], axis=1)
@@ -313,7 +292,6 @@ class Outcomes:
 
     @property
     def regret(self) -> Floats:
-        """Expected extra total against the cheapest allowed way of each draw."""
         return np.asarray(self._regret.sum(axis=-1) / self._ranked.sum())
 
     @property
@@ -341,7 +319,9 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     many as it takes until the verdict's figures are sure enough to be shown in full; ``progress`` is given the number
     of draws done after each block."""
     ways = model.plain.all_ways()
-    check_draws(draws or 0, sum(len(p.bill.scale) for pieces in ways for p in pieces), len(ways))
+    each = SECONDS_A_DRAW * (sum(len(p.bill.scale) for pieces in ways for p in pieces) + AMOUNTS_A_WAY * len(ways))
+    most = f"at most {int(MOST_SECONDS / each)} of this case, or auto"
+    check_size(f"{draws} draws", most, 0.0, (draws or 0) * each)
     drawn = Outcomes(model, seed)
     for block, values in evaluated_blocks(model, MOST_DRAWS if draws is None else draws, seed):
         drawn.add(values, block.replicate)
@@ -366,15 +346,10 @@ def evaluated_blocks(model: Model, draws: int, seed: int) -> Iterator[tuple[Bloc
     stream = Draws(model.inputs, model.tree.chance, correlation, seed, most_moving(model))
     for block in stream.blocks(draws):
         drawn = Drawn(model.program, block.values, block.leaf, patterns)
-        lost_day, triples = block.values[model.program.lost_day], [drawn.evaluate(pieces) for pieces in ways]
-        del drawn  # room for what comes of it
         values: Values = []
-        for cash, hours, days in triples:
-            money, cash_in = cash + hour * hours, cash
-            if due is not None:
-                late = due.cost(days)
-                money, cash_in = money + late, cash + late
-            lost = lost_day * days
-            values.append((cash, hours, days, money + lost, cash_in + lost, money))
+        for cash, hours, days in map(drawn.evaluate, ways):
+            late = 0.0 if due is None else due.cost(days)
+            money, lost = cash + hour * hours + late, block.values[model.program.lost_day] * days
+            values.append((cash, hours, days, money + lost, cash + late + lost, money))
+        del drawn  # room for what comes of it
         yield block, values
-        del values, triples, cash, hours, days, money, lost  # and for the next block

@@ -11,11 +11,11 @@ from typing import Any
 
 import pandas as pd
 
-from repairecon.rebuild_or_buy import headline, sentences
+from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.lives import median_life
 from repairecon.rebuild_or_buy.stages import LEAVE
-from repairecon.records import Assumed, Moved
+from repairecon.records import Moved
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import chance_words, hours_words, measured, money, number, price, tenths, whole
@@ -23,8 +23,7 @@ from repairecon.show.words import chance_words, hours_words, measured, money, nu
 Blocks = Sequence[Panel | Sheet]
 EACH_WAY, LEAST, LOW, HIGH, TALL = 0.95, 2.4, 5.0, 6.5, 9.0
 """Height of the picture of ranges on a narrow page, a way and in all; of low, high and tall pictures [inch]."""
-ENDS = 9
-"""Ends of the tree that stay legible on paper."""
+ENDS = 9  # ends of the tree that stay legible on paper
 MEANING = {
     "cost_away": "what a failure away costs more", "cost_lost_day": "worth of a day without the boat",
     "cost_own_hour": "worth of an own hour", "days_away": "days more that a failure away takes",
@@ -49,20 +48,17 @@ def title(answer: Answer) -> str:
 
 
 def said(answer: Answer) -> Panel:
-    """The advice and what is done so far."""
     figures = answer.case.unit.figures
     about = [*sentences.so_far(answer), *([f"Figures: {figures}."] if figures else [])]
-    return Panel(title(answer), [" ".join(headline.advice(answer)), *about], listed=False)
+    return Panel(title(answer), [" ".join(sentences.advice(answer)), *about], listed=False)
 
 
 def advice(answer: Answer) -> Blocks:
-    """The advice, what is done so far, and the ways beside each other."""
     return [said(answer), ways(answer)]
 
 
 def ranked(answer: Answer) -> pd.DataFrame:
-    """The table of ways on the basis of the advice, cheapest first, those that may not be chosen last. ``present`` is
-    the present cost over the years, without all else that is worked out for them."""
+    """The ways on the basis of the advice, cheapest first, barred ones last; ``present``: what each comes to."""
     cost = answer.table["total_mean"]
     if answer.advice.basis == "years":
         cost = pd.Series(answer.horizon.ledger.present, index=answer.table.index)
@@ -74,7 +70,6 @@ def _amounts(rows: pd.DataFrame, column: str, error: str = "") -> list[str]:
 
 
 def ways(answer: Answer) -> Sheet:
-    """Every way: cash, own hours, all in, days, bad case, over the years."""
     rows = ranked(answer)
     shown = {
         "way": [str(way) if allowed else f"{way} (barred)" for way, allowed in rows["allowed"].items()],
@@ -83,14 +78,13 @@ def ways(answer: Answer) -> Sheet:
         "bad case": _amounts(rows, "total_p90", "total_p90_se"),
     }  # fmt: skip
     if "back_by" in rows:
-        shown[headline.wanted(answer)] = rows["back_by"].map(chance_words)
+        shown[sentences.wanted(answer)] = rows["back_by"].map(chance_words)
     if answer.advice.basis == "years" and answer.advice.years:
         shown[f"{number(answer.advice.years)} years"] = _amounts(rows, "present")
     return Sheet(pd.DataFrame(shown), f"{answer.case.terms.currency} on average. {how_counted(answer)}")
 
 
 def how_counted(answer: Answer) -> str:
-    """What "all in" and "bad case" mean here."""
     terms = answer.case.terms
     hours = f" + hours at {whole(answer.cost_own_hour)}" if answer.cost_own_hour > 0 else ""
     days = " + days out" if terms.cost_lost_day.high > 0 else ""
@@ -112,7 +106,6 @@ cautions = _panel("Before you start", lambda answer: answer.cautions)
 
 
 def ranges(answer: Answer) -> Blocks:
-    """Good and bad case of money and days, own time at nothing, chance of being cheapest."""
     rows, currency = ranked(answer), answer.case.terms.currency
     shown = {
         "way": rows.index,
@@ -132,7 +125,6 @@ def ranges(answer: Answer) -> Blocks:
 
 
 def years(answer: Answer) -> Blocks:
-    """What each way comes to over the years, and whether a spare pays."""
     h = answer.horizon
     said = Panel("Over the years", sentences.years(answer))
     if h.years.horizon_years == 0:
@@ -152,13 +144,33 @@ def years(answer: Answer) -> Blocks:
 
 
 def rules(answer: Answer) -> Blocks:
-    """Rules in use, ways left out, ways that may never come."""
-    barred = answer.table.loc[~answer.table["allowed"], "why_not"]
-    panels = {
-        "Rules of thumb in use": list(sentences.thumb_rules(answer)),
-        "Ways that may not be chosen": [f"{capital(str(way))}: {why}." for way, why in barred.items()],
-        "Ways that may never come": list(sentences.nevers(answer)),
-    }
+    panels: dict[str, list[str]] = {"Rules of thumb in use": [], "Ways that may not be chosen": [],
+                                    "Ways that may never come": []}  # fmt: skip
+    thumb, barred, never = panels.values()
+    for way in dict.fromkeys(r.way for r in answer.thumb_rules):
+        rules = [r for r in answer.thumb_rules if r.way == way]
+        repair, new = rules[0].rebuild_cost, rules[0].price_new
+        share = f", {chance_words(repair / new)}" if new > 0 else ""
+        planned = f"parts and outside work as planned {answer.money(repair)}"
+        thumb.append(f"{capital(way)}: {planned}, a new unit {answer.money(new)}{share}.")
+        for r in rules:
+            other = "buy" if r.says == "rebuild" else "rebuild"
+            ours = "agrees" if r.agrees else f"says {other}, counting hours, days and what may be found"
+            verdict = "needs the unit's age and expected life"
+            if r.limit is not None:
+                verdict = f"up to {answer.money(r.limit)}, so {r.says}; this answer {ours}"
+            thumb.append(f"{capital(r.rule)} ({r.source}): {verdict}.")
+    for name, row in answer.table.iterrows():
+        way, taken = str(name), answer.case.way(str(name))
+        if not row["allowed"]:
+            barred.append(f"{capital(way)}: {row['why_not']}.")
+        if row["p_never"] > 0:
+            then = "it never comes in time; nothing else is left then but to wait"
+            if taken.traits.in_service == "rebuilt" and taken.bought:
+                then = "the spare never comes; then there is none"
+            elif row["instead"]:
+                then = f"it never comes; after the wait you take {row['instead']}"
+            never.append(f"{capital(way)}: {chance_words(row['p_never'])} that {then}.")
     return [Panel(title, lines) for title, lines in panels.items() if lines]
 
 
@@ -180,7 +192,11 @@ def assumed(answer: Answer) -> Blocks:
     """Every default that was used, those of one source together."""
     by_source: dict[str, list[str]] = {}
     for a in answer.assumed:
-        by_source.setdefault(a.source, []).append(f"{_name(a.name)}: {_value(a)}")
+        code, _, more = a.name.partition(" ")
+        name = f"{MEANING[code]} {more}".strip() if code in MEANING else sentences.plain(a.name)
+        value = f"{number(a.now)} (was {number(a.was)})" if isinstance(a, Moved) else sentences.plain(a.value)
+        unit = "" if a.unit in ("chance", "low / likely / high", "code", "part") else a.unit
+        by_source.setdefault(a.source, []).append(f"{name}: {value} {unit}".strip())
     taken = {"taken as": ["; ".join(values) for values in by_source.values()], "because": list(by_source)}
     boat: dict[str, list[str]] = {}  # keys of boat.toml in words, a line a file
     for line in answer.case.from_boat:
@@ -194,19 +210,7 @@ def assumed(answer: Answer) -> Blocks:
     return [sheet, *(Panel(title, [sentences.plain(x) for x in rows]) for title, rows in yours.items() if rows)]
 
 
-def _name(name: str) -> str:
-    code, _, more = name.partition(" ")
-    return f"{MEANING[code]} {more}".strip() if code in MEANING else sentences.plain(name)
-
-
-def _value(a: Assumed) -> str:
-    """An assumed figure with its unit, or one that was learned with what it was."""
-    value = f"{number(a.now)} (was {number(a.was)})" if isinstance(a, Moved) else sentences.plain(a.value)
-    return f"{value} {a.unit}".strip() if a.unit not in ("chance", "low / likely / high", "code", "part") else value
-
-
 def again(answer: Answer) -> Blocks:
-    """What may be a slip of the pen, and how to say that it is right."""
     lines = [f'{r.what} ({r.where}; if right: checked = "{r.rule}" under [unit])' for r in answer.look_again]
     return [Panel("Look again", lines or ["No figure of yours looks like a slip."])]
 
@@ -218,16 +222,20 @@ PARTS: Mapping[str, Callable[[Answer], Blocks]] = {
 """The parts that may be asked for by name, in the order of the full answer."""
 
 
+def _from_the_locker(answer: Answer) -> str:
+    taken = answer.case.from_stock
+    return ", ".join(x.part + (f" ({x.have} of {x.wanted})" if x.have < x.wanted else "") for x in taken)
+
+
 def page(answer: Answer, today: date | None = None) -> str:
-    """The whole answer as one offline page: the advice on top, pictures beside the words they prove."""
     from repairecon.rebuild_or_buy import charts
     from repairecon.show.plots import Picture
     from repairecon.show.report import about, render
 
     case = answer.case
     where = about(f"Case {Path(case.folder).name}", today or date.today(), case.unit.figures)
-    first, *why = headline.advice(answer)
-    locker = sentences.from_the_locker(answer)
+    first, *why = sentences.advice(answer)
+    locker = _from_the_locker(answer)
     said = [first, " ".join(why), *sentences.so_far(answer), locker and f"From the locker: {locker}."]
 
     def picture(draw: Callable[..., Any], height: float, shown: bool = True, **how: int) -> list[Picture]:
@@ -250,8 +258,7 @@ def page(answer: Answer, today: date | None = None) -> str:
 
 # ---- in a terminal: one screen first, all of it or one part on request ----
 MOST_LINES, FEWEST_WAYS = 24, 4
-LEAST_SAID = 0.5
-"""A look that saves less than this [home currency] would be said to save nothing."""
+LEAST_SAID = 0.5  # a look that saves less than this [home currency] would be said to save nothing
 OWN_FILES = {
     "case.toml", "parts.csv", "tasks.csv", "events.csv", "ways.csv", "suppliers.csv", "quotes.csv", "looks.csv",
     "lives.csv", "carriage.csv", "remedies.csv", "learned.toml",
@@ -260,7 +267,6 @@ OWN_FILES = {
 
 
 def first_screen(answer: Answer, width: int = 0) -> str:
-    """The advice, the ways, what to look at, when to stop, what would change it: at most MOST_LINES lines."""
     width = width or terminal_width()
     # only one look is the first: where the advice names it, the others are further ones
     look = "Worth a look too:" if any(w.look == answer.advice.what for w in answer.looks_at_hand) else "Look first:"
@@ -268,10 +274,10 @@ def first_screen(answer: Answer, width: int = 0) -> str:
     looks = [sentences.look(answer, w) for w in paying]
     ask, cautions = [capital(q) for q in answer.model.buying.questions[:2]], answer.cautions
     slips = [r.what for r in answer.look_again if r.could_turn]
-    do, *why = headline.advice(answer)
-    locker = sentences.from_the_locker(answer)
+    do, *why = sentences.advice(answer)
+    locker = _from_the_locker(answer)
     # what it comes to is never cut
-    forms = [(9 if why[many - 1].startswith(headline.SPARE) else 4, _lines(" ".join(why[:many]), width))
+    forms = [(9 if why[many - 1].startswith(sentences.SPARE) else 4, _lines(" ".join(why[:many]), width))
              for many in range(len(why), 0, -1)]  # fmt: skip
     blank = Block([(0, [""])])
     blocks = [
@@ -310,7 +316,6 @@ def _head(answer: Answer, width: int, lines: int) -> list[str]:
 
 
 def _ways(answer: Answer, width: int) -> Block:
-    """The table of ways, a line each; where the page is low, the dearest go first."""
     table = ways(answer).table
     room = width - sum(2 + max(map(len, [name, *table[name]])) for name in table.columns[1:])
     table["way"] = [shortened(name, room) for name in table["way"]]
@@ -323,7 +328,7 @@ def _ways(answer: Answer, width: int) -> Block:
 
 def _stops(answer: Answer) -> list[str]:
     """The rules of when to stop that the advice does not say, and the most worth spending."""
-    if not headline.strips(answer):
+    if not sentences.strips(answer):
         return []
     here = [s for s in answer.advice.stops if s.action != LEAVE]
     return [s for s in (*sentences.stop_rule(answer, here), sentences.repair_limit(answer)) if s]
@@ -332,11 +337,11 @@ def _stops(answer: Answer) -> list[str]:
 def _turns(answer: Answer) -> list[str]:
     """What would change the advice, nearest first; over the years the life at which it turns."""
     a, lines = answer.advice, []
-    if a.basis == "years" and a.life_turns is not None:
+    if a.basis == "years" and (life := answer.basis.life_turns) is not None:
         ledger = answer.horizon.ledger
         expected = median_life(ledger.clocks(answer.model.ways.index(a.way)), ledger.years)
-        side = "under" if a.life_turns < expected else "over"
-        lines.append(f"{a.way} lasting {side} {tenths(a.life_turns)} years, {tenths(expected)} expected")
+        side = "under" if life < expected else "over"
+        lines.append(f"{a.way} lasting {side} {tenths(life)} years, {tenths(expected)} expected")
     if a.way == answer.verdict.best:
         inside = [f for f in answer.flips if f.within_range]
         lines += [sentences.flip(f) for f in inside[:2]]
@@ -366,6 +371,5 @@ def _guesses(answer: Answer) -> list[str]:
 
 
 def full(answer: Answer, part: str = "") -> str:
-    """All of the answer, or one part: only that is worked out."""
     every = [*advice(answer), *(b for show in PARTS.values() for b in show(answer))] if not part else []
     return text_of(every or PARTS[part](answer))

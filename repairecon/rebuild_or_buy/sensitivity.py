@@ -19,10 +19,8 @@ from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import Floats
 from repairecon.records import Range
 
-REACH = 5.0
-"""Times its mean up to which a number's flip is looked for."""
-MOST = 12
-"""Flips and swings that are worked out."""
+REACH = 5.0  # times its mean up to which a number's flip is looked for
+MOST = 12  # flips and swings that are worked out
 HOUR, DAY = "worth of an own hour", "cost of a day out of service"
 
 
@@ -30,8 +28,7 @@ def choice(
     model: Model, factors: Mapping[int, float] | None = None, fixed: Mapping[int, float] | None = None,
     hour: float | None = None, day: float | None = None,
 ) -> Floats:  # fmt: skip
-    """Expected cash, own hours, days and total of each way (W, 4), totals of ways not allowed at infinity; inputs
-    scaled or held, own hours and days at other worths."""
+    """Expected cash, own hours, days and total of each way (W, 4), barred ones at infinity; inputs scaled or held."""
     weights = 1.0, model.own_hour if hour is None else hour, model.lost_day if day is None else day
     three = model.expected(factors, hour, day, fixed)
     return np.column_stack([three, np.where(model.allowed, three @ np.array(weights) + model.late, np.inf)])
@@ -58,6 +55,7 @@ class Number:
     slopes: Floats | None
     index: int = -1
     range: Range | None = None
+    item: str = ""  # the part or way whose price it is
 
     def totals(self, x: float) -> Floats:
         """Expected totals (W,) with its mean at x, the buys after an ended rebuild chosen anew."""
@@ -69,11 +67,6 @@ class Number:
     def known(self, x: float) -> Floats:
         """The same with the number known to be x."""
         return self.totals(x) if self.slopes is not None else choice(self.model, fixed={self.index: x})[:, 3]
-
-    @property
-    def item(self) -> str:
-        """The part or way whose price it is."""
-        return "" if self.index < 0 else self.model.inputs[self.index].item
 
     @cached_property
     def most(self) -> float:
@@ -115,7 +108,7 @@ def numbers(model: Model) -> list[Number]:
     for i, x in enumerate(model.inputs):
         if not (x.is_chance or x.mean <= 0 or i == model.program.lost_day):
             r, straight = x.range, None if i in curved else slopes[:, i]
-            found.append(Number(model, x.label, x.unit, x.mean, r.low, r.high, str(r.source), straight, i, r))
+            found.append(Number(model, x.label, x.unit, x.mean, r.low, r.high, str(r.source), straight, i, r, x.item))
     home, day, hour, base = model.case.terms.currency, model.case.terms.cost_lost_day, model.own_hour, model.expected()
     return [
         *found,
@@ -124,7 +117,6 @@ def numbers(model: Model) -> list[Number]:
     ]
 
 
-# ---- flips --------------------------------------------------------------------------------
 @dataclass(frozen=True)
 class Flip:
     """A number, where it stands, and where another way takes over at the mean."""
@@ -179,8 +171,7 @@ def lead_gone(number: Number, best: int, start: float, end: float, right: float)
 
 
 def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tuple[Number, float, float]]:
-    """The nearest crossings of straight lines on the way to an end, then the numbers whose totals are no straight line
-    and may flip: number, guess and end."""
+    """Number, guess and end: the nearest crossings of straight lines, then the curved numbers that may flip."""
     totals, coefficients = model.totals, _coefficients(model, model.plain.at)
     # by how much the lead may shrink at most for a day more or less of each wait or of work under one (J,): the longest
     # of several moves by no more than the one that is moved
@@ -200,7 +191,13 @@ def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tupl
             if number.slopes is None:
                 if lead < most_days[number.index] * abs(end - number.now) * (1.0 + 1e-9):
                     curved.append((lead / most_days[number.index], number, end))
-            elif (value := _crossing(number, number.slopes, totals, best, end)) is not None:
+                continue
+            with np.errstate(divide="ignore", invalid="ignore"):
+                away = (totals - totals[best]) / (number.slopes[best] - number.slopes)
+            crossings = number.now + away[np.isfinite(away) & (away * (end - number.now) > 0)]
+            within = crossings[(crossings - end) * (crossings - number.now) < 0]
+            if len(within):
+                value = float(within[np.abs(within - number.now).argmin()])
                 straight.append((_far(number.now, value), number, value, end))
     kept = 0
     for _, number, value, end in sorted(straight, key=lambda guess: guess[0]):
@@ -210,15 +207,6 @@ def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tupl
     yield from ((number, end, end) for _, number, end in sorted(curved, key=lambda guess: guess[0])[: 2 * MOST])
 
 
-def _crossing(number: Number, slopes: Floats, totals: Floats, best: int, end: float) -> float | None:
-    with np.errstate(divide="ignore", invalid="ignore"):
-        away = (totals - totals[best]) / (slopes[best] - slopes)
-    crossings = number.now + away[np.isfinite(away) & (away * (end - number.now) > 0)]
-    within = crossings[(crossings - end) * (crossings - number.now) < 0]
-    return float(within[np.abs(within - number.now).argmin()]) if len(within) else None
-
-
-# ---- swings -------------------------------------------------------------------------------
 @dataclass(frozen=True)
 class Swing:
     """By how much the best way leads the next with a number at its P10 and P90, others as expected."""
@@ -238,8 +226,6 @@ class Swing:
 
 
 def swings(model: Model, best: int, listed: Sequence[Number]) -> list[Swing]:
-    """The numbers that move the lead of the best way most between their P10 and P90, widest first."""
-
     def pull(x: Number) -> float:
         """How far it may move some way against the best, by its straight line; curved ones come first."""
         low, high = x.ends
@@ -257,9 +243,7 @@ def swings(model: Model, best: int, listed: Sequence[Number]) -> list[Swing]:
     return sorted(found, key=lambda s: -s.wide)[:MOST]
 
 
-# ---- inputs that are drawn most evenly -----------------------------------------------------
-LEAVES = 64
-"""Leaves, spread evenly by chance, over which the inputs are ranked by what they move."""
+LEAVES = 64  # leaves, spread evenly by chance, over which the inputs are ranked by what they move
 
 
 def most_moving(model: Model) -> list[str]:
@@ -285,14 +269,20 @@ def _effects(model: Model) -> Floats:
     some = np.searchsorted(cumulative / cumulative[-1], (np.arange(LEAVES) + 0.5) / LEAVES)
     chance, terms = np.bincount(some, minlength=len(cumulative)) / LEAVES, model.plain.at.terms.copy()
     longest = [(k, term) for k, term in enumerate(program.terms) if isinstance(term, LongestWait)]
+
+    def wait(term: LongestWait, moved: int = -1) -> float:
+        """The longest of some waits at their means, one of them moved."""
+        waits = [inputs[i].mean + (spreads[i] if i == moved else 0.0) for i in term.waits]
+        return max([*waits, sum(k * inputs[i].mean for i, k in term.floor)])
+
     for k, term in longest:
-        terms[k] = _longest(model, term)
+        terms[k] = wait(term)
     at, ways = AtMeans(program, chance, np.array([x.mean for x in inputs]), terms, {}), model.plain.all_ways()
     expected, coefficients = np.array([at.expected(pieces) for pieces in ways]), _coefficients(model, at)
     effects = _slopes(model, coefficients) * spreads
     for k, term in longest:
         for i in term.waits:
-            effects[:, i] += coefficients[:, k] * (_longest(model, term, i, spreads[i]) - at.terms[k])
+            effects[:, i] += coefficients[:, k] * (wait(term, i) - at.terms[k])
     effects[:, program.lost_day] += expected[:, 2] * spreads[program.lost_day]
     for i in model.never.values():
         at.inputs[i] += spreads[i]
@@ -302,9 +292,3 @@ def _effects(model: Model) -> Floats:
     pace = effects[:, hours].sum(axis=1, keepdims=True) * np.sqrt(rho)
     effects[:, hours] *= np.sqrt(1.0 - rho)
     return np.concatenate([effects, pace], axis=1)
-
-
-def _longest(model: Model, term: LongestWait, moved: int = -1, by: float = 0.0) -> float:
-    """The longest of some waits at their means, one of them moved."""
-    waits = [model.inputs[i].mean + (by if i == moved else 0.0) for i in term.waits]
-    return max([*waits, sum(k * model.inputs[i].mean for i, k in term.floor)])

@@ -1,4 +1,4 @@
-"""The parts of the answer in sentences: bench, looks, turning points, rules in use, years."""
+"""The answer in sentences: the advice, most important first, with both sides where parts disagree; then its parts."""
 
 from __future__ import annotations
 
@@ -8,16 +8,24 @@ from typing import Any
 
 import pandas as pd
 
+from repairecon.buying.inputs import mean_of
+from repairecon.rebuild_or_buy.advice import WORTH_HAVING
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.bench import StopWhen, Worth
 from repairecon.rebuild_or_buy.sensitivity import Flip
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE
+from repairecon.rebuild_or_buy.tree import STAGE
 from repairecon.records import STAGES
+from repairecon.records.case import NO_WAY
 from repairecon.show.layout import capital
 from repairecon.show.words import chance_words, days_words, hours_words, measured, number, tenths, whole
 
-MOST_FINDINGS, SMALL_CHANGE = 4, 0.005
-"""Findings said one by one, and the share of the total below which a look is not worth a line."""
+SOONER_DAYS, SOONER_SHARE, MORE_LIKELY, LEAST_GAP = 2.0, 0.2, 0.05, 0.5
+"""A way is named as quicker if it saves so many days and such a share of them; as likelier in time by so much; a lead
+that rounds to nothing is none [home money]."""
+SPARE = "To end with a spare aboard as well"
+MOST_FINDINGS, MOST_SAID, SMALL_CHANGE = 4, 6, 0.005
+"""Findings said one by one, numbers, and the share of the total below which a look is not worth a line."""
 AFTER = {
     "outside": "after a look from outside", "removal": "once it is off", "strip": "once it is stripped",
     "measure": "once it is measured", "reassembly": "once it is together again", "first run": "after the first run",
@@ -26,7 +34,6 @@ AFTER = {
 
 
 def named(names: Iterable[object]) -> str:
-    """Names in a row, the last after "and"."""
     *first, last = map(str, names)
     return f"{', '.join(first)} and {last}" if first else last
 
@@ -35,15 +42,13 @@ DOING = {
     "new": "buy {}", "pattern": "buy {}", "second-hand": "buy {}", "carry on": "carry on as it is ({})",
     "temporary": "make do for now ({})", "without": "do without ({})", "own spare": "fit your spare ({})",
 }  # fmt: skip
-OVER = f"{GO_ON} as "
-"""How going over to another depth of rebuild is named among the stops."""
 DONE = {"send away": "send it away", "exchange": "take the exchange unit", LEAVE: "look elsewhere"}
 
 
 def step(answer: Answer, way: str) -> str:
     """A way as something to do: "buy new from the maker", "send it away"; names that say it already stay."""
-    if way.startswith(OVER):
-        return f"go over to {way.removeprefix(OVER)}"
+    if way.startswith(over := f"{GO_ON} as "):
+        return f"go over to {way.removeprefix(over)}"
     if way in DONE or way.split()[0] in ("rebuild", "buy", "send", "fit", "carry", "repair", "do"):
         return DONE.get(way, way)
     kind = answer.case.way(way).kind if way in answer.table.index else ""
@@ -51,41 +56,222 @@ def step(answer: Answer, way: str) -> str:
 
 
 def plain(text: str) -> str:
-    """A name of the case's files as words. ``shaft=grooved given neglect=salt`` is "shaft grooved (neglect salt)",
-    ``what core=refused brings`` is "if core refused"."""
+    """A name of the files as words: ``shaft=grooved given neglect=salt`` is "shaft grooved (neglect salt)"."""
     words = re.sub(r"\s*=\s*", " ", text.replace("_", " "))
     words = re.sub(r"\bwhat (.+) brings\b", r"if \1", words)
     return re.sub(r" given (.+)$", r" (\1)", words)
 
 
 def plain_number(name: str) -> str:
-    """A number's name as an owner would say it."""
     what, _, where = name.partition(", ")
     said = f"{what} if {where.partition(' given ')[0]}" if "=" in where else name
     return plain(said).removeprefix("the ")
 
 
+# ---- the advice ----
+def advice(answer: Answer) -> list[str]:
+    """The sentences of the advice; the first two say what to do and what it comes to."""
+    order = (sooner, tie) if strips(answer) else (tie, sooner)
+    said = (do, worth, safety, back_by, longer, *order)
+    return [sentence for sentence in (*(say(answer) for say in said), *_besides(answer)) if sentence]
+
+
+def do(answer: Answer) -> str:
+    """What to do now: strip and decide, how often each; or the way to take, a makeshift for how long, at what risk."""
+    a = answer.advice
+    if a.do == "leave":
+        return f"Leave this unit alone and look elsewhere first: {'; '.join(a.because)}."
+    way = answer.case.way(a.way)
+    act = step(answer, a.way)
+    if strips(answer):
+        on = chance_words(1.0 - sum(s.chance for s in a.stops if s.action != LEAVE))
+        instead = " or ".join(step(answer, action) for action in _stops(answer))
+        begin = "strip it, then" if answer.model.done < STAGE["strip"] else "go on, and"
+        act = f"{begin} decide by what you find: {step(answer, begun(answer))} ({on}), else {instead}"
+    elif way.traits.in_service == "old" and way.until_days is not None:
+        risk = f" ({chance_words(way.p_fails)} that it fails before)" if way.p_fails > 0 else ""
+        then = {"": "the lasting repair", NO_WAY: "nothing more if it holds"}.get(way.then, way.then)
+        act += f" for about {days_words(mean_of(way.until_days))}{risk}, then {then}"
+    if a.look is None:
+        return f"{capital(act)}."
+    price = f"costs {answer.money(a.look.cost)}, saves {answer.money(a.look.evsi)} on average"
+    if a.look.evsi <= WORTH_HAVING * abs(a.total):
+        price = "it may well be something else"  # asked first for that, not for the money
+    return f"First: {a.what} ({price}). If that changes nothing, {act}."
+
+
+def strips(answer: Answer) -> bool:
+    """Whether the advice is to open the unit and decide by what is found."""
+    a = answer.advice
+    saves, rebuilds = a.total - a.value > WORTH_HAVING * abs(a.total), answer.case.way(a.way).kind == "rebuild"
+    return a.do == "strip" or (a.do in ("look", "take") and bool(_stops(answer)) and (rebuilds or saves))
+
+
+def _stops(answer: Answer) -> list[str]:
+    """What may be turned to once the unit is open, by how often; looking elsewhere apart."""
+    often: dict[str, float] = {}
+    for s in answer.advice.stops:
+        if s.action != LEAVE:
+            often[s.action] = often.get(s.action, 0.0) + s.chance
+    return sorted(often, key=lambda action: -often[action])
+
+
+def begun(answer: Answer) -> str:
+    """The way that the advice begins: where it is to strip, a rebuild here, though another may be taken unopened."""
+    way, table = answer.advice.way, answer.table
+    rebuilds = [w.way for w in answer.case.ways if w.kind == "rebuild" and table.loc[w.way, "allowed"]]
+    if way in rebuilds or not strips(answer):
+        return way
+    return min(rebuilds, key=lambda w: float(table.loc[w, "total_mean"]))
+
+
+def worth(answer: Answer) -> str:
+    a, row = answer.advice, answer.table.loc[answer.advice.way]
+    if a.do == "leave":
+        return ""
+    rebuilds, opened = answer.case.way(a.way).kind == "rebuild", strips(answer)
+    against, other = (a.against, a.total + a.gap) if rebuilds or not opened else (a.way, a.total)
+    total = a.value if opened else a.total
+    lead = "" if a.against else ": the only way that may be chosen"
+    if against and other - total >= LEAST_GAP:
+        lead = f", {answer.money(other - total)} less than {against}{' at once' if opened else ''}"
+    if a.basis == "years":
+        today = f"costs {answer.money(row['total_mean'])} and {days_words(row['days_mean'])}"
+        what, today = ("that", answer.money(answer.bench.value)) if opened else (a.way, today)
+        return (
+            f"Over the {number(a.years)} years you keep her, {what} comes to {answer.money(total)} in today's "
+            f"money{lead}; this job alone {today}."
+        )
+    cash, hours = answer.money(row["cash_mean"]), hours_words(row["own_hours_mean"])
+    out = f" ({cash} cash, {hours} own hours, {days_words(row['days_mean'])} out of use)"
+    what, out = ("That", "") if opened else (capital(a.way), out)
+    return f"{what} comes to {answer.money(total)} all in on average{out}{lead}."
+
+
+def tie(answer: Answer) -> str:
+    a = answer.advice
+    if a.ties:
+        return f"{capital(named(a.ties))} would cost the same; {a.way} is the simpler or the quicker."
+    if not a.near_tie or not a.against:
+        return ""
+    if strips(answer):
+        return f"Chosen for good now, {a.way} and {a.against} would be a near tie."
+    if any("decided by the years" in reason for reason in a.because):
+        return f"That is a near tie with {a.against}; over the years this is the better one."
+    return f"That is a near tie with {a.against}: either will do, so take the one that is simpler or sooner for you."
+
+
+def longer(answer: Answer) -> str:
+    a = answer.advice
+    if a.basis == "years" and a.best_this_job != a.way:
+        today, later = answer.table["total_mean"], answer.money(a.years_gap)
+        now = answer.money(today[a.way] - today[a.best_this_job])
+        return f"{capital(a.best_this_job)} is {now} cheaper for this job alone but {later} dearer over those years."
+    basis, (years, other) = answer.basis, answer.basis.beyond
+    if a.basis == "this job" and a.do != "leave" and years is not None:
+        known, life = all(map(basis.life_known, (a.way, other))), basis.life_turns
+        turns = [] if life is None else [f"it turns at a life of {tenths(life)} years for {a.way}"]
+        reasons = [*([] if known else ["by assumed lives"]), *turns]
+        why = f" ({'; '.join(reasons)})" if reasons else ""
+        return f"Kept for more than about {whole(years)} years, {other} comes cheaper{why}."
+    return ""
+
+
+def sooner(answer: Answer) -> str:
+    """Money against days and against the bad case in one sentence, with the price of a day at which it turns."""
+    a, table = answer.advice, answer.table
+    if a.do == "leave":
+        return ""
+    fast, mild, way = answer.verdict.fastest, answer.verdict.steadiest, begun(answer)
+    saved = table.loc[way, "days_mean"] - table.loc[fast, "days_mean"]
+    quicker = saved >= max(SOONER_DAYS, SOONER_SHARE * table.loc[way, "days_mean"])
+    said = [f"{fast} is back about {days_words(saved)} sooner"] if quicker else []
+    if mild != way:
+        bad, better = (answer.money(table.loc[w, "total_p90"], table.loc[w, "total_p90_se"]) for w in (way, mild))
+        whose = "its bad case" if quicker and mild == fast else f"the bad case of {mild}"
+        said.append(f"{whose} is {better} against {bad}")
+    if not (answer.case.terms.lost_day_stated and answer.case.terms.cost_lost_day.high > 0):
+        price = answer.basis.day_price_turns if way == a.way else None
+        turns = "" if price is None else f"; it turns from {answer.money(price)} a day"
+        said.append(f"waiting is not priced here{turns}")
+    return f"{capital('; '.join(said))}." if said else ""
+
+
+def _besides(answer: Answer) -> Iterator[str]:
+    """What changes for an owner with limits, a price of the hour or a spare in mind; when a makeshift must not be."""
+    a, terms, table = answer.advice, answer.case.terms, answer.table
+    mine = [] if terms.risk_tolerance is None else [f"risk tolerance {answer.money(terms.risk_tolerance)}"]
+    if terms.cap_cost is not None:
+        mine.append(f"over {answer.money(terms.cap_cost)} at most {chance_words(terms.cap_chance)}")
+    if mine and not answer.risk.best:
+        yield f"No way that may be chosen keeps to your limits ({', '.join(mine)})."
+    elif mine and answer.risk.changes:
+        yield f"With your limits ({', '.join(mine)}) the choice is {answer.risk.best} instead."
+    if not (terms.own_hour_stated or answer.cost_own_hour > 0):
+        turns = answer.basis.hour_price_turns
+        at = "" if turns is None else f"it turns if an hour is worth {answer.money(turns)} to you"
+        yield f"Your own hours are not priced; {at or 'no worth of an hour changes this'}."
+    way = answer.case.way(a.way)
+    bounds = (("not when", way.not_when), ("only until", way.allowed_until))
+    if said := " and ".join(f"{lead} {bound}" for lead, bound in bounds if bound):
+        yield f"{capital(said)}."
+    # a spare, where the years do not already say what it is worth
+    pairs = table[table["allowed"] & (table["p_spare"] > 0)]
+    if a.basis != "years" and a.do != "leave" and len(pairs) and not table.loc[a.way, "p_spare"] > 0:
+        row = pairs.loc[pairs["total_mean"].idxmin()]
+        more = answer.money(row["total_mean"] - table.loc[a.way, "total_mean"])
+        yield f"{SPARE}: {row.name}, {more} more ({chance_words(row['p_spare'])} that there is one)."
+
+
+def back_by(answer: Answer) -> str:
+    a, table = answer.advice, answer.table
+    if a.back_by is None:
+        return ""
+    line = f"Back {wanted(answer)}: {chance_words(a.back_by)}"
+    best = table["back_by"][table["allowed"]].idxmax()
+    if table.loc[best, "back_by"] - a.back_by >= MORE_LIKELY:
+        line += f" with {a.way}, {chance_words(table.loc[best, 'back_by'])} with {best}"
+    barred = table.index[~table["allowed"] & (table["back_by"] > table.loc[best, "back_by"] + MORE_LIKELY)]
+    if len(barred):
+        line += f"; {named(barred)} would be sooner, but no date goes before safety"
+    return f"{line}."
+
+
+def wanted(answer: Answer) -> str:
+    needed = answer.case.needed
+    within = "" if needed is None else f"in {days_words(needed.within_days or 0.0)}"
+    return f"by {needed.by}" if needed is not None and needed.by else within
+
+
+def safety(answer: Answer) -> str:
+    """Ways that the safety screen keeps out, and how a written waiver lifts it."""
+    out = answer.table[~answer.table["allowed"] & answer.table["why_not"].str.contains("price alone")]
+    if out.empty:
+        return ""
+    do = "leave the rebuild to a specialist, or write a [[waiver]] with your reason into case.toml"
+    return f"Not to be chosen on price alone ({', '.join(answer.case.unit.safety)}): {named(out.index)}; {do}."
+
+
 def so_far(answer: Answer) -> list[str]:
-    """What is done and found so far, and what it took."""
     lines = [f"Found: {'; '.join(plain(str(f)) for f in answer.found)}."] if answer.found else []
     if answer.stage:
         spent = answer.bench.spent
-        lines.append(
-            f"Done up to {answer.stage}: {answer.money(spent.cash)} and {hours_words(spent.own_hours)} own hours, "
-            "expected; that is spent and counts no more."
-        )
+        took = f"{answer.money(spent['cash'])} and {hours_words(spent['own_hours'])} own hours"
+        lines.append(f"Done up to {answer.stage}: {took}, expected; that is spent and counts no more.")
     return lines
 
 
-def from_the_locker(answer: Answer) -> str:
-    taken = answer.case.from_stock
-    return ", ".join(x.part + (f" ({x.have} of {x.wanted})" if x.have < x.wanted else "") for x in taken)
-
-
-# ---------------------------------------------------------------- at the bench
 def bench(answer: Answer) -> Iterator[str]:
-    """Next step, stop rule, how a finding is best met, most still worth spending, when to order, what is left out."""
-    yield next_step(answer)
+    b = answer.bench
+    less, first = b.value_of_stripping, "It depends on what you see now, as below."
+    if b.now == GO_ON:
+        begin = "Go on, and decide as below" if less is None else "Strip it and decide by what you find"
+        saved = answer.money(b.cost_commit - b.value)
+        first = f"{begin}: {answer.money(b.value)} on average, {saved} less than {b.best_commit} come what may."
+    elif b.now in (LEAVE, *answer.table.index):
+        more = "" if less is None or b.now == LEAVE else f" Stripping it first costs {answer.money(-less)} more."
+        first = f"{'Stop here' if answer.stage else 'Do not begin'}: {step(answer, b.now)}.{more}"
+    yield first
     yield from stop_rule(answer, answer.advice.stops)
     met = answer.model.costs.remedied
     for (way, event, outcome), remedies in met.items():
@@ -108,26 +294,10 @@ def bench(answer: Answer) -> Iterator[str]:
         )
 
 
-def next_step(answer: Answer) -> str:
-    """The first step of the best rule and what the freedom to stop is worth."""
-    b = answer.bench
-    less = b.value_of_stripping
-    if b.now == GO_ON:
-        first = "Go on, and decide as below" if less is None else "Strip it and decide by what you find"
-        saved = answer.money(b.cost_commit - b.value)
-        return f"{first}: {answer.money(b.value)} on average, {saved} less than {b.best_commit} come what may."
-    if b.now not in (LEAVE, *answer.table.index):
-        return "It depends on what you see now, as below."
-    more = "" if less is None or b.now == LEAVE else f" Stripping it first costs {answer.money(-less)} more."
-    return f"{'Stop here' if answer.stage else 'Do not begin'}: {step(answer, b.now)}.{more}"
-
-
 def repair_limit(answer: Answer) -> str:
-    b = answer.bench
-    return b.limit_way and (
-        f"The most worth spending on it from here is {answer.money(b.repair_limit)} all in, or "
-        f"{answer.money(b.repair_limit_cash)} if your hours cost nothing: that is what {b.limit_way} comes to."
-    )
+    b, most, free = answer.bench, answer.money(answer.bench.repair_limit), answer.money(answer.bench.repair_limit_cash)
+    said = f"The most worth spending on it from here is {most} all in, or {free} if your hours cost nothing"
+    return b.limit_way and f"{said}: that is what {b.limit_way} comes to."
 
 
 def stop_rule(answer: Answer, stops: Sequence[StopWhen]) -> list[str]:
@@ -162,9 +332,7 @@ def order_time(answer: Answer) -> str:
     return f"Order the parts {when[best]}: {said(rows.iloc[best])} on average.{instead}"
 
 
-# ---------------------------------------------------------------- looks and turning points
-def looks(answer: Answer, most: int = 6) -> list[str]:
-    """Looks that pay, those that do not, and what would be worth knowing."""
+def looks(answer: Answer) -> list[str]:
     first = answer.advice.look  # its worth is on the basis of the advice, that of the others by this job alone
     at_hand = sorted((w for w in answer.looks if w.has_look), key=lambda w: -w.net)
     at_hand = [first if first is not None and w.look == first.look else w for w in at_hand]
@@ -173,7 +341,7 @@ def looks(answer: Answer, most: int = 6) -> list[str]:
     if said := [f"{w.look} (costs {answer.money(w.cost)}, saves {answer.money(w.evsi)})" for w in poor]:
         lines.append(f"Not worth their cost here: {'; '.join(said)}.")
     least = SMALL_CHANGE * abs(answer.bench.value)
-    known = [w for w in answer.looks if not w.has_look and w.evpi > least][:most]
+    known = [w for w in answer.looks if not w.has_look and w.evpi > least][:MOST_SAID]
     if worth := [f"{plain_number(w.about)} {answer.money(w.evpi)}" for w in known]:
         lines.append(f"What it would be worth to know for certain beforehand: {'; '.join(worth)}.")
     return lines
@@ -190,52 +358,20 @@ def flip(f: Flip) -> str:
     return f"{plain_number(f.number)} {side} {measured(f.value_flip, f.unit)}, now {now} (then {f.to_way})"
 
 
-def flips(answer: Answer, most: int = 6) -> list[str]:
-    """Where another way takes over, the likely ones first."""
-    ranked = sorted(answer.flips, key=lambda f: not f.within_range)[:most]
+def flips(answer: Answer) -> list[str]:
+    ranked = sorted(answer.flips, key=lambda f: not f.within_range)[:MOST_SAID]
     lines = [f"{capital(flip(f))}{'' if f.within_range else '; that is outside its range'}." for f in ranked]
     return lines or ["No single number turns this within five times its value."]
 
 
-# ---------------------------------------------------------------- rules, ways left out, method
-def thumb_rules(answer: Answer) -> Iterator[str]:
-    """The price of each repair against that of new, and what the rules in use make of it."""
-    for way in dict.fromkeys(r.way for r in answer.thumb_rules):
-        rules = [r for r in answer.thumb_rules if r.way == way]
-        repair, new = rules[0].rebuild_cost, rules[0].price_new
-        share = f", {chance_words(repair / new)}" if new > 0 else ""
-        planned = f"parts and outside work as planned {answer.money(repair)}"
-        yield f"{capital(way)}: {planned}, a new unit {answer.money(new)}{share}."
-        for r in rules:
-            other = "buy" if r.says == "rebuild" else "rebuild"
-            ours = "agrees" if r.agrees else f"says {other}, counting hours, days and what may be found"
-            verdict = "needs the unit's age and expected life"
-            if r.limit is not None:
-                verdict = f"up to {answer.money(r.limit)}, so {r.says}; this answer {ours}"
-            yield f"{capital(r.rule)} ({r.source}): {verdict}."
-
-
-def nevers(answer: Answer) -> Iterator[str]:
-    for way, row in answer.table[answer.table["p_never"] > 0].iterrows():
-        taken = answer.case.way(str(way))
-        then = "it never comes in time; nothing else is left then but to wait"
-        if taken.traits.in_service == "rebuilt" and taken.bought:
-            then = "the spare never comes; then there is none"
-        elif row["instead"]:
-            then = f"it never comes; after the wait you take {row['instead']}"
-        yield f"{capital(str(way))}: {chance_words(row['p_never'])} that {then}."
-
-
-# ---------------------------------------------------------------- over the years
 def years(answer: Answer) -> Iterator[str]:
-    """What each way comes to over the years, whether a spare pays, and what it hangs on."""
     h, today = answer.horizon, answer.verdict.best
     if h.years.horizon_years == 0:
         yield "Only this job is looked at: say how long you keep her (--horizon-years 10) to look further."
         return
     best, now = h.ways.loc[h.best], h.ways.loc[today]
-    present, a_year, more = map(answer.money, (
-        best["present_cost"], best["annual_cost"], now["present_cost"] - best["present_cost"]))  # fmt: skip
+    figures = best["present_cost"], best["annual_cost"], now["present_cost"] - best["present_cost"]
+    present, a_year, more = map(answer.money, figures)
     yield (
         f"Over {number(h.years.horizon_years)} years {h.best} comes cheapest: {present} in today's money, {a_year} a "
         f"year. {capital(chance_words(best['p_failure_away']))} that it fails away from base in that time."
@@ -245,16 +381,10 @@ def years(answer: Answer) -> Iterator[str]:
         if answer.table.loc[h.best, "p_spare"] > answer.table.loc[today, "p_spare"]:
             why = "the other leaves a spare aboard"
         yield f"{capital(today)} is cheaper today but {more} dearer over these years: {why}."
-    age = best["best_replacement_age"]
-    yield f"Renewing {h.best} " + ("in time, before it fails, does not pay within these years."
-                                   if age > h.years.horizon_years
-                                   else f"before it fails pays, best at about {number(age)} years.")  # fmt: skip
-    yield from _spares_and_lives(answer)
-    yield "Nobody publishes hours to failure of such units: the lives are the case's or assumed."
-
-
-def _spares_and_lives(answer: Answer) -> Iterator[str]:
-    """Whether a spare pays, and what the owner's own lives tell, or why they cannot."""
+    age, pays = best["best_replacement_age"], "in time, before it fails, does not pay within these years"
+    if age <= h.years.horizon_years:
+        pays = f"before it fails pays, best at about {number(age)} years"
+    yield f"Renewing {h.best} {pays}."
     for c in answer.horizon.spares:
         if c.worth > 0 or c.cost > 0:
             pays = f"{answer.money(c.worth)} over these years, so it {'pays' if c.net > 0 else 'does not pay'}"
@@ -266,3 +396,4 @@ def _spares_and_lives(answer: Answer) -> Iterator[str]:
         else:
             ends = f"9 times in 10 between {number(f.median_low)} and {number(f.median_high)}"
             yield f"{seen}): half last {number(f.median)} {f.clock}, {ends}."
+    yield "Nobody publishes hours to failure of such units: the lives are the case's or assumed."

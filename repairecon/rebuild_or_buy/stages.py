@@ -4,7 +4,9 @@ look alike by the end of a stage is one place of choice."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +14,11 @@ from numpy.typing import NDArray
 from repairecon.formulas import tree as tree_formulas
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Chooser, Model
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints
 from repairecon.records import STAGES
 
 Weights = tuple[float, float, float]
+ByChance = Callable[[Floats], Floats]
 LEAVE = "leave it: look elsewhere"
 GO_ON = "go on"
 SEND_AWAY_UNTIL = STAGE["removal"]
@@ -31,7 +34,6 @@ class Decision:
     chance: Floats
     points: tuple[int, ...]  # stages at whose end one may stop (-1: now, nothing done)
     ids: Ints  # (S, L) leaves alike by then
-    nested: Nested  # the sets of each point side by side
     stop_cost: Floats  # (S, L, A)
     go_cost: Floats  # (L,) inf where the rebuild must end
     spent: Floats  # (S, L) from now to each point
@@ -40,72 +42,46 @@ class Decision:
     other: NDArray[np.bool_]  # (L,) where another unit is to blame
     elsewhere_cost: float = 0.0
     first: int = -1
-    depths: Depths | None = None
+    go_over: Callable[[Floats], dict[int, Floats]] | None = None  # going over to another depth (S, L), by action
     more: Floats | None = None
-    after_away: tuple[AfterAway, ...] = ()  # what is bought where a rebuilder gives the unit up
+    # cost by chance (L,) of each stage and action that sends away, where the rebuilder may give the unit up
+    after_away: dict[tuple[int, int], ByChance] = field(default_factory=dict)
 
-    def stops(self, weights: Floats) -> Floats:
-        """Cost of each stop (S, L, A) for leaf chances ``weights``, with that of leaving this unit alone."""
-        if self.depths is None and not self.other.any():
+    def stops(self) -> Floats:
+        """Cost of each stop (S, L, A), with that of leaving this unit alone."""
+        if self.go_over is None and not self.other.any():
             return self.stop_cost
         stop = self.stop_cost.copy()
-        if self.depths is not None:
-            for a, column in self.depths.columns(weights).items():
-                stop[:, :, a] = column
-        if self.other.any():
-            open_points = np.array(self.points)[:, None] >= self.first
-            stop[:, :, -1] = np.where(self.other & open_points, self.spent, np.inf)
-            if self.points[0] >= self.first:
-                stop[0, :, -1] = self._leaving(weights)
+        for a, column in self.go_over(self.chance).items() if self.go_over else ():
+            stop[:, :, a] = column
+        if not self.other.any():
+            return stop
+        open_points = np.array(self.points)[:, None] >= self.first
+        stop[:, :, -1] = np.where(self.other & open_points, self.spent, np.inf)
+        if self.points[0] < self.first:
+            return stop
+        # looking elsewhere now: nothing if another unit is to blame, else the best way after all, later
+        cost, this, sets = np.zeros(len(self.chance)), np.where(self.other, 0.0, self.chance), self.ids[0]
+        if this.any():
+            first = replace(self, chance=this, other=np.zeros_like(self.other)).rule().stages[0]
+            best = np.zeros(int(sets.max()) + 1)
+            best[: len(first.p_set)] = np.where(first.p_set > 0, np.minimum(first.cost_go_on, first.cost_stop), 0.0)
+            cost[~self.other] = best[sets[~self.other]] + self.elsewhere_cost
+        if self.elsewhere_cost <= 0.0:
+            # where looking elsewhere is not priced: nobody leaves a unit that is more likely than not to blame
+            innocent = np.bincount(sets, np.where(self.other, self.chance, 0.0))
+            cost[(2.0 * innocent < np.bincount(sets, self.chance))[sets]] = np.inf
+        stop[0, :, -1] = cost
         return stop
 
-    def _leaving(self, weights: Floats) -> Floats:
-        """Cost now of looking elsewhere: nothing if another unit is to blame, else the best way after all, later. Where
-        that has no price, infinite if this unit is more likely to blame than not."""
-        cost = np.zeros(len(self.chance))
-        this = np.where(self.other, 0.0, weights)
-        if this.any():
-            best = replace(self, other=np.zeros_like(self.other)).by_set(this)
-            chance = np.bincount(self.ids[0], this, len(best))
-            each = np.divide(best, chance, out=np.zeros_like(best), where=chance > 0)
-            here = ~self.other
-            cost[here] = each[self.ids[0, here]] + self.elsewhere_cost
-        if self.elsewhere_cost > 0.0:
-            return cost
-        # where looking elsewhere is not priced: nobody leaves a unit that is more likely than not to blame
-        sets, count = self.ids[0], int(self.ids[0].max()) + 1
-        innocent = np.bincount(sets, np.where(self.other, weights, 0.0), count)
-        cost[(2.0 * innocent < np.bincount(sets, weights, count))[sets]] = np.inf
-        return cost
+    def rule(self) -> tree_formulas.StopRule:
+        on = np.flatnonzero(self.chance > 0)
+        chance, stop = self.chance[on] / self.chance[on].sum(), self.stops()[:, on]
+        return tree_formulas.optimal_stopping(chance, self.ids[:, on], stop, self.go_cost[on])
 
-    def rule(self, weights: Floats | None = None) -> tree_formulas.StopRule:
-        """Best rule for leaf chances ``weights`` (need not sum to one), by default the present ones."""
-        w = self.chance if weights is None else weights
-        on = np.flatnonzero(w > 0)
-        stop = self.stops(w)[:, on]
-        return tree_formulas.optimal_stopping(w[on] / w[on].sum(), self.ids[:, on], stop, self.go_cost[on])
-
-    def value(self, weights: Floats | None = None) -> float:
+    def value(self) -> float:
         """Least expected cost from here with the freedom to stop."""
-        w = self.chance if weights is None else weights
-        return float(self.by_set(w).sum() / w.sum())
-
-    def by_set(self, weights: Floats) -> Floats:
-        """Least cost times chance in each set of leaves that look alike at the first point. The same backward induction
-        as ``formulas.tree.optimal_stopping``, in sums over sets: without the rule it is many times quicker."""
-        possible = weights > 0
-        w = np.where(possible, weights, 0.0)[self.nested.order]
-        stop, go = self.stops(weights)[:, self.nested.order], self.go_cost[self.nested.order]
-        with np.errstate(invalid="ignore"):
-            ahead = np.where(w > 0, w * go, 0.0)
-            sums = np.where(w[:, None] > 0, w[:, None] * stop, 0.0)
-        for s in range(len(self.points) - 1, -1, -1):
-            ahead = np.add.reduceat(ahead, self.nested.within[s])
-            if sums.shape[2]:
-                ahead = np.minimum(ahead, np.add.reduceat(sums[s], self.nested.starts[s], axis=0).min(axis=1))
-        result = np.zeros(int(self.ids[0].max()) + 1)
-        result[self.ids[0, self.nested.order[self.nested.starts[0]]]] = ahead
-        return result
+        return self.rule().value
 
     def from_point(self, first: int) -> Decision:
         """The same with no stop before the end of stage ``first``, unless the rebuild has ended there."""
@@ -117,31 +93,10 @@ class Decision:
 
     def known(self, weights: Floats) -> Decision:
         """The same with leaf chances ``weights`` known, what follows a failed sending away chosen anew on them."""
-        if not self.after_away:
-            return replace(self, chance=weights)
         stop = self.stop_cost.copy()
-        for a in self.after_away:
-            stop[a.stage, :, a.action] = a.column(weights)
+        for (s, a), column in self.after_away.items():
+            stop[s, :, a] = column(weights)
         return replace(self, chance=weights, stop_cost=stop)
-
-
-@dataclass(frozen=True, eq=False)
-class AfterAway:
-    """One stop by sending away, where the rebuilder may give the unit up. ``fixed`` (L,) all but what is then bought;
-    ``choices`` for each stage at which it ends its leaves, the sets that look alike by then, and what each buy adds
-    there (buys, leaves)."""
-
-    stage: int
-    action: int
-    fixed: Floats
-    choices: tuple[tuple[Ints, Ints, Floats], ...]
-
-    def column(self, weights: Floats) -> Floats:
-        """Cost of the stop in each leaf, the cheapest buy chosen for each set."""
-        cost = self.fixed.copy()
-        for at, ids, added in self.choices:
-            cost[at] += _cheapest(added, weights[at], ids)
-        return cost
 
 
 def _cheapest(costs: Floats, weights: Floats, ids: Ints) -> Floats:
@@ -169,24 +124,34 @@ def decision(
     chosen, weights = chooser or model.plain, weights or model.weights
     here = rebuilds_here(model)
     r = next(iter(here), None) if depth is None else depth
-    others = [k for k in here if k != r]
+    ways = (r, *(k for k in here if k != r))
     more = np.zeros(len(model.ways)) if more is None else more
-    made = _one_depth(model, chosen, weights, r, more)
-    if r is None or not others:
-        return made
-    rest = tuple(_one_depth(model, chosen, weights, k, more) for k in others)
-    return _going_over(model, chosen, weights, (r, *others), (made, *rest))
+    made = [_one_depth(model, chosen, weights, k, more) for k in ways]
+    first, leave = made[0], len(made[0].actions) - int(made[0].other.any())
+    if len(ways) == 1:
+        return first
+    # what going over from one to another at the end of a stage adds to the other's costs (R, R, S, L)
+    over = np.full((len(ways), len(ways), *first.spent.shape), np.inf)
+    over[range(len(ways)), range(len(ways))] = 0.0
+    for (begun, to, point), bill in model.program.over.items():
+        if begun in ways and to in ways and point in first.points:
+            a, b, s = ways.index(begun), ways.index(to), first.points.index(point)
+            over[a, b, s] = made[a].spent[s] + chosen.at.by_leaf((Piece(bill),), weights) - made[b].spent[s]
+    names = tuple(f"{GO_ON} as {model.ways[k]}" for k in ways[1:] if k is not None)
+    columns = np.full((*first.spent.shape, len(names)), np.inf)
+    stop = np.concatenate([first.stop_cost[:, :, :leave], columns, first.stop_cost[:, :, leave:]], axis=2)
+    actions = (*first.actions[:leave], *names, *first.actions[leave:])
+    return replace(first, stop_cost=stop, actions=actions, go_over=partial(_going_over, made, over, leave))
 
 
 def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, more: Floats) -> Decision:
-    """The staged choice with one rebuild, or with none."""
     n, at, program = len(model.tree.chance), chosen.at, model.program
     points = tuple(range(model.done, len(STAGES))) if r is not None else (model.done,)
     buys = [i for i in model.buys if model.allowed[i]]
     aways = [i for (i, after) in program.away if after == model.done and model.allowed[i]]
     rest = [i for i, w in enumerate(model.case.ways) if w.traits.in_service in ("old", "none") and model.allowed[i]]
     stop = np.full((len(points), n, len(buys) + len(aways) + len(rest)), np.inf)
-    spent, go, after = np.zeros((len(points), n)), np.full(n, np.inf), list[AfterAway]()
+    spent, go, after = np.zeros((len(points), n)), np.full(n, np.inf), dict[tuple[int, int], ByChance]()
     ends = np.full(n, NEVER_ENDS) if r is None else np.maximum(model.ends[r], model.done)
     if r is not None:
         whole = at.by_leaf((Piece(program.main[r]),), weights) + more[r]
@@ -198,7 +163,8 @@ def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, m
             stop[s, :, a] = spent[s] + at.by_leaf(chosen.buy(i, point), weights) + more[i]
         for a, i in enumerate(aways if point <= max(SEND_AWAY_UNTIL, model.done) else (), len(buys)):
             stop[s, :, a] = spent[s] + at.by_leaf(chosen.sent_away(i, point), weights) + more[i]
-            after += _after_away(chosen, i, (s, a), stop[s, :, a], weights)
+            if i in model.stops:
+                after[s, a] = _after_away(chosen, i, stop[s, :, a], weights)
         stop[s, ends < point] = np.inf
     for a, i in enumerate(rest, len(buys) + len(aways)):
         stop[0, :, a] = at.by_leaf(chosen.way(i), weights) + more[i]
@@ -209,65 +175,36 @@ def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, m
     a_day = model.lost_day + model.case.terms.hours_per_day * model.own_hour
     return Decision(
         chance=model.tree.chance, points=points, ids=np.array([model.alike[point] for point in points]),
-        stop_cost=stop, go_cost=go, spent=spent, actions=names, ends=ends, other=other, nested=model.nested(points),
-        elsewhere_cost=model.case.terms.elsewhere_days * a_day, after_away=tuple(after), more=more,
+        stop_cost=stop, go_cost=go, spent=spent, actions=names, ends=ends, other=other,
+        elsewhere_cost=model.case.terms.elsewhere_days * a_day, after_away=after, more=more,
     )  # fmt: skip
 
 
-def _going_over(
-    model: Model, chosen: Chooser, weights: Weights, ways: tuple[int, ...], made: tuple[Decision, ...]
-) -> Decision:
-    """The first of some depths' decisions once one may go over from each to each of the others."""
-    first, leave = made[0], len(made[0].actions) - int(made[0].other.any())
-    over = np.full((len(ways), len(ways), *first.spent.shape), np.inf)
-    over[range(len(ways)), range(len(ways))] = 0.0
-    for (begun, to, point), bill in model.program.over.items():
-        if begun in ways and to in ways and point in first.points:
-            a, b, s = ways.index(begun), ways.index(to), first.points.index(point)
-            extra = chosen.at.by_leaf((Piece(bill),), weights)
-            over[a, b, s] = made[a].spent[s] + extra - made[b].spent[s]
-    names = tuple(f"{GO_ON} as {model.ways[k]}" for k in ways[1:])
-    columns = np.full((*first.spent.shape, len(names)), np.inf)
-    stop = np.concatenate([first.stop_cost[:, :, :leave], columns, first.stop_cost[:, :, leave:]], axis=2)
-    actions = (*first.actions[:leave], *names, *first.actions[leave:])
-    return replace(first, stop_cost=stop, actions=actions, depths=Depths(made, over, leave))
+def _going_over(depths: Sequence[Decision], over: Floats, at: int, weights: Floats) -> dict[int, Floats]:
+    """Cost of going over from the first of several depths of rebuild to each other one (S, L), with the best choice
+    from there on: at each set of leaves that look alike the cheapest of going on, going over and stopping. Their
+    columns stand from action ``at`` on."""
+    count, ids = len(depths), depths[0].ids
+    ahead = np.array([d.go_cost for d in depths])
+    stops = [d.stop_cost.copy() for d in depths]
+    for stop, made in zip(stops, depths, strict=True):
+        if made.other.any():  # leaving the unit alone once begun: as long as that has been seen to be right
+            stop[:, :, -1] = np.where(made.other, made.spent, np.inf)
+    columns = np.full((count - 1, *ids.shape), np.inf)
+    for s in range(len(ids) - 1, -1, -1):
+        columns[:, s] = (over[0, :, s] + ahead)[1:]
+        options = [np.concatenate([over[a, :, s] + ahead, stops[a][s].T]) for a in range(count)]
+        ahead = np.array([_cheapest(costs, weights, ids[s]) for costs in options])
+    return {at + b: columns[b] for b in range(count - 1)}
 
 
-@dataclass(frozen=True, eq=False)
-class Depths:
-    """Several depths of rebuild, the one begun first; ``over`` (R, R, S, L) is what going over from one to another at
-    the end of a stage adds to the other's costs. Their columns stand from action ``at`` on."""
-
-    made: tuple[Decision, ...]
-    over: Floats
-    at: int
-
-    def columns(self, weights: Floats) -> dict[int, Floats]:
-        """Cost of going over to each other depth (S, L), with the best choice from there on: at each set of leaves that
-        look alike the cheapest of going on, going over and stopping."""
-        count, ids = len(self.made), self.made[0].ids
-        ahead = np.array([d.go_cost for d in self.made])
-        stops = [d.stop_cost.copy() for d in self.made]
-        for stop, made in zip(stops, self.made, strict=True):
-            if made.other.any():  # leaving the unit alone once begun: as long as that has been seen to be right
-                stop[:, :, -1] = np.where(made.other, made.spent, np.inf)
-        columns = np.full((count - 1, *ids.shape), np.inf)
-        for s in range(len(ids) - 1, -1, -1):
-            columns[:, s] = (self.over[0, :, s] + ahead)[1:]
-            options = [np.concatenate([self.over[a, :, s] + ahead, stops[a][s].T]) for a in range(count)]
-            ahead = np.array([_cheapest(costs, weights, ids[s]) for costs in options])
-        return {self.at + b: columns[b] for b in range(count - 1)}
-
-
-def _after_away(chosen: Chooser, i: int, place: tuple[int, int], column: Floats, weights: Weights) -> list[AfterAway]:
-    """What is bought after a sending away has failed, apart from the rest of that stop's cost."""
-    model, (s, a) = chosen.model, place
-    if not model.stops(i):
-        return []
+def _after_away(chosen: Chooser, i: int, cost: Floats, weights: Weights) -> ByChance:
+    """Cost of a stop by sending away (L,), what is bought where the rebuilder gives the unit up chosen by the chances:
+    the cheapest buy for each set of leaves that look alike at the stage at which it ends them."""
+    model, options = chosen.model, chosen.options(i)
     comes = 1.0 - (model.inputs[model.never[i]].mean if i in model.never else 0.0)
-    options = chosen.options(i)
-    fixed, choices = column.copy(), []
-    for stop in model.stops(i):
+    fixed, choices = cost.copy(), []
+    for stop in model.stops[i]:
         after = max(stop.stage, model.done)
         by_buy = np.array([chosen.at.by_leaf(chosen.buy(b, after), weights)[stop.at] for b in options])
         choices.append((stop.at, stop.ids, comes * by_buy))
@@ -276,4 +213,11 @@ def _after_away(chosen: Chooser, i: int, place: tuple[int, int], column: Floats,
         for at, _, added in choices:
             here = np.isin(at, mine)
             fixed[at[here]] -= added[options.index(b), here]
-    return [AfterAway(s, a, fixed, tuple(choices))]
+
+    def column(chance: Floats) -> Floats:
+        cost = fixed.copy()
+        for at, ids, added in choices:
+            cost[at] += _cheapest(added, chance[at], ids)
+        return cost
+
+    return column

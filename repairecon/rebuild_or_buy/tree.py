@@ -47,7 +47,6 @@ class Tree:
         return self.events.index(event)
 
     def outcome(self, event: str, outcome: str) -> tuple[int, int]:
-        """Indices of an event and of one of its outcomes, by name."""
         e = self.column(event)
         if outcome not in self.outcomes[e]:
             raise FindingError(
@@ -69,7 +68,6 @@ class Tree:
         return ranks
 
     def only(self, kept: NDArray[np.intp] | Bools, chance: Floats | None = None) -> Tree:
-        """Some of the leaves, with other chances where given."""
         chance = self.chance[kept] if chance is None else chance
         return replace(self, states=self.states[kept], chance=chance, holds=self.holds[:, kept])
 
@@ -79,27 +77,7 @@ class Tree:
         return {e: self.outcomes[i][s] for i, (e, s) in enumerate(zip(self.events, row, strict=True)) if s >= 0}
 
 
-@dataclass(frozen=True)
-class Nested:
-    """Leaves in an order in which the sets that look alike are side by side at every point. ``starts`` (by point) where
-    each set begins among the leaves, ``within`` where it begins among the sets of the next point (of the last point:
-    among the leaves)."""
-
-    order: Ints
-    starts: tuple[Ints, ...]
-    within: tuple[Ints, ...]
-
-    @staticmethod
-    def of(ids: Ints) -> Nested:
-        """Of sets by point (S, L), each of which lies within one of the point before."""
-        order = np.lexsort(ids[::-1])
-        begins = [np.flatnonzero(np.diff(row[order], prepend=-1)) for row in ids]
-        finer = [*begins[1:], np.arange(ids.shape[1])]
-        return Nested(order, tuple(begins), tuple(np.searchsorted(f, b) for b, f in zip(begins, finer, strict=True)))
-
-
-Names = dict[str, dict[str, int]]
-"""Event -> outcome -> its place, in the order of the rows."""
+Names = dict[str, dict[str, int]]  # event -> outcome -> its place, in the order of the rows
 
 
 @dataclass(frozen=True)
@@ -192,7 +170,9 @@ def grow(case: Case, found: Sequence[Finding] = (), *, keep: Collection[str] = (
         except ValueError as error:
             raise RepaireconError(f"events.csv: {error}") from error
     names = _named(case, averaged)
-    check_leaves(len(case.branches), len(chance), sum(w.traits.rebuilds == "here" for w in case.ways))
+    rows, rebuilds = len(case.branches), sum(w.traits.rebuilds == "here" for w in case.ways)
+    what, holds = f"{rows} rows and {len(chance)} courses of events for {rebuilds} rebuilds", float(rows * len(chance))
+    check_size(f"events.csv: {what}", THIN_OUT, holds * BYTES_A_HOLD, holds * SECONDS_A_HOLD * max(rebuilds, 1))
     seen = tuple(next(STAGE.get(b.seen_at, -1) for b in case.branches if b.event == event) for event in names)
     held = _held(case, names, states)
     outcomes = tuple(map(tuple, names.values()))
@@ -222,8 +202,7 @@ def remedies_for(case: Case, way: Way, event: str, outcome: str) -> list[Remedy]
 
 
 def end_of(case: Case, tree: Tree, way: Way, met: Collection[tuple[str, str]] | None = None) -> Ints:
-    """Stage at which the rebuild of a way ends in each leaf; NEVER_ENDS where it does not. ``met`` are the outcomes
-    that are met by a remedy and end nothing; by default all that have one."""
+    """Stage at which a rebuild ends in each leaf, else NEVER_ENDS; ``met`` by a remedy: default: all that have one."""
     stage = np.full(len(tree.chance), NEVER_ENDS, dtype=np.int64)
     for b, holds in zip(case.branches, tree.holds, strict=True):
         if b.ends_rebuild and way.traits.rebuilds and branch_touches(b, way):
@@ -236,51 +215,22 @@ def end_of(case: Case, tree: Tree, way: Way, met: Collection[tuple[str, str]] | 
 # ---- how large the work is, known before it is begun: what is refused, what is averaged ----
 # The measures were taken on cases of one event of 500 to 2,000 outcomes, chains, independent events, 300 to 2,000 parts
 # and 400,000 draws (``tests/hardness/bombs.py``), on one core of 2024.
-MOST_BYTES = 2e9
-MOST_SECONDS = 60.0
-BYTES_A_HOLD = 48.0
-"""For each row of events in each leaf: whether it holds, and what it costs there, in double and in single."""
-SECONDS_A_HOLD = 8e-7
-"""For each of these and each rebuild."""
-BYTES_AN_INPUT = 80_000.0
-"""For each uncertain number: its values in a block of draws, their steps, their points."""
-SECONDS_A_PAIR = 6e-8
-"""For each pair of uncertain numbers: each is moved once, and all costs added up."""
-SECONDS_A_DRAW = 1e-8
-"""For each draw and each amount in it."""
-AMOUNTS_A_WAY = 10
-"""What is counted of a way in each draw, whatever it costs."""
+MOST_BYTES, MOST_SECONDS = 2e9, 60.0
+BYTES_A_HOLD, SECONDS_A_HOLD = 48.0, 8e-7
+"""For each row of events in each leaf: whether it holds, and what it costs there, in double and in single; for each of
+these and each rebuild."""
+BYTES_AN_INPUT, SECONDS_A_PAIR = 80_000.0, 6e-8
+"""For each uncertain number: its values in a block of draws, their steps, their points; for each pair of them: each is
+moved once, and all costs added up."""
+SECONDS_A_DRAW, AMOUNTS_A_WAY = 1e-8, 10
+"""For each draw and each amount in it; what is counted of a way in each draw, whatever it costs."""
 MOST_TOGETHER = 3
 """Outcomes with costs that an event may have: each is told from those before it by one chance, so the terms double."""
 THIN_OUT = "put outcomes that cost about the same together, or leave out events that change little"
 
 
-def check_leaves(rows: int, leaves: int, rebuilds: int) -> None:
-    """Refuse a tree whose rows and leaves are too many together."""
-    holds = float(rows * leaves)
-    _check(
-        holds * BYTES_A_HOLD, holds * SECONDS_A_HOLD * max(rebuilds, 1),
-        f"events.csv: {rows} rows and {leaves} courses of events for {rebuilds} rebuilds",
-        THIN_OUT,
-    )  # fmt: skip
-
-
-def check_inputs(inputs: int, ways: int) -> None:
-    """Refuse more uncertain numbers than can be drawn and moved."""
-    _check(
-        inputs * BYTES_AN_INPUT, inputs**2 * SECONDS_A_PAIR,
-        f"{inputs} uncertain prices, waits and hours in {ways} ways",
-        "write parts that are bought together as one row, or one kit",
-    )  # fmt: skip
-
-
-def check_draws(draws: int, amounts: int, ways: int) -> None:
-    """Refuse more draws than a limited time has room for."""
-    each = SECONDS_A_DRAW * (amounts + AMOUNTS_A_WAY * ways)
-    _check(0.0, draws * each, f"{draws} draws", f"at most {int(MOST_SECONDS / each)} of this case, or auto")
-
-
-def _check(needs: float, seconds: float, what: str, thin_out: str) -> None:
+def check_size(what: str, thin_out: str, needs: float, seconds: float) -> None:
+    """Refuse what needs too much memory [bytes] or time."""
     limits = (needs / 1e9, MOST_BYTES / 1e9, "GB of memory"), (seconds / 60, MOST_SECONDS / 60, "minutes")
     for found, most, unit in limits:
         if found > most:
@@ -292,7 +242,6 @@ def _check(needs: float, seconds: float, what: str, thin_out: str) -> None:
 # so that expected costs stay exact and draws go as before. Only the choice at the bench does not look at it. This is
 # done where the tree would be too large, with the events that move least.
 def costs_something(branch: Branch) -> bool:
-    """Whether an outcome takes hours, money, days or parts."""
     return bool(branch.parts) or any(r.high > 0 for r in (branch.extra_hours, branch.outside_cost, branch.extra_days))
 
 
@@ -322,36 +271,28 @@ def to_average(case: Case, found: Sequence[Finding], keep: Collection[str]) -> f
         events[b.event].append(b)
     barred = {*keep, *(f.event for f in found), *(event for b in case.branches for event, _ in b.given)}
     barred |= {*(look.event for look in case.looks), *(r.event for r in case.remedies)}
-    open_to = {e: rows for e, rows in events.items() if e not in barred and _adds_up(case, rows)}
-    order = sorted(open_to, key=lambda e: (_moves(case, open_to[e]), e))
+    # parts that come without a wait of their own
+    at_once = {p.part for p in case.parts if p.lead_days is None or p.lead_days.high <= 0}
+    at_once -= {q.item for q in case.quotes}
+    moves = {}
+    for event, rows in events.items():
+        most = 1 if any(b.parts for b in rows) else MOST_TOGETHER
+        does_more = any(b.ends_rebuild or b.core_refused or b.not_this_unit for b in rows)
+        waits = any(part not in at_once for b in rows for part, _ in b.parts)
+        if event not in barred and not does_more and not waits and all(len(g) <= most for g in by_condition(rows)):
+            moves[event] = max(sqrt(b.chance * (1.0 - b.chance)) * _cost(case, b) for b in rows)
+    order = sorted(moves, key=lambda e: (moves[e], e))
     return frozenset(order[: bisect_left(range(len(order)), True, key=lambda n: fits(order[:n]))])
 
 
-def _adds_up(case: Case, rows: Sequence[Branch]) -> bool:
-    """Whether an event only adds costs: it ends and refuses nothing, and its parts come without a wait of their own."""
-    if any(b.ends_rebuild or b.core_refused or b.not_this_unit for b in rows):
-        return False
-    at_once = {p.part for p in case.parts if p.lead_days is None or p.lead_days.high <= 0}
-    at_once -= {q.item for q in case.quotes}
-    if any(part not in at_once for b in rows for part, _ in b.parts):
-        return False
-    most = 1 if any(b.parts for b in rows) else MOST_TOGETHER
-    return all(len(group) <= most for group in by_condition(rows))
-
-
-def _moves(case: Case, rows: Sequence[Branch]) -> float:
-    """How far an event moves a total: the largest spread that one of its outcomes makes [home money]."""
+def _cost(case: Case, b: Branch) -> float:
+    """What an outcome adds to a total at the means [home money]."""
     prices = {p.part: mean_of(p.price) for p in case.parts if p.price is not None}
-    a_day = mean_of(case.terms.cost_lost_day)
-
-    def cost(b: Branch) -> float:
-        paid = case.terms.labour.get(b.by)
-        hour = case.terms.cost_own_hour if paid is None else mean_of(paid.cost_hour)
-        parts = sum(n * prices.get(part, 0.0) for part, n in b.parts)
-        hours, days = mean_of(b.extra_hours), mean_of(b.extra_days)
-        return parts + mean_of(b.outside_cost) + hours * (hour + a_day / case.terms.hours_per_day) + days * a_day
-
-    return max((sqrt(b.chance * (1.0 - b.chance)) * cost(b) for b in rows), default=0.0)
+    paid, a_day = case.terms.labour.get(b.by), mean_of(case.terms.cost_lost_day)
+    hour = case.terms.cost_own_hour if paid is None else mean_of(paid.cost_hour)
+    parts = sum(n * prices.get(part, 0.0) for part, n in b.parts)
+    hours, days = mean_of(b.extra_hours), mean_of(b.extra_days)
+    return parts + mean_of(b.outside_cost) + hours * (hour + a_day / case.terms.hours_per_day) + days * a_day
 
 
 def shares(

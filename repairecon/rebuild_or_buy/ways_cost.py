@@ -12,16 +12,14 @@ import numpy as np
 
 from repairecon.buying.buying import Buying, Priced
 from repairecon.buying.inputs import ONE, Product
-from repairecon.rebuild_or_buy.tree import shares
-from repairecon.rebuild_or_buy.work import Bill, Wanted, Work
+from repairecon.rebuild_or_buy.work import DAYS, Bill, Wanted, Work
 from repairecon.records import Branch, Case, Remedy, Task, Way
 
 from repairecon.rebuild_or_buy.tree import (  # isort: skip
-    NEVER_ENDS, STAGE, Bools, Floats, Ints, Tree, branch_touches, end_of, named_in,
+    NEVER_ENDS, STAGE, Bools, Floats, Ints, Tree, branch_touches, end_of, named_in, shares,
 )  # fmt: skip
 
-ORDER_STAGE = {"now": -1, "after removal": STAGE["removal"], "after strip": STAGE["strip"],
-               "after measure": STAGE["measure"]}  # fmt: skip
+ORDER_STAGE = {"now": -1, **{f"after {stage}": STAGE[stage] for stage in ("removal", "strip", "measure")}}
 REBUILD_STARTS = STAGE["reassembly"]
 AT_THE_BOAT = (STAGE["outside"], STAGE["removal"], STAGE["first run"])
 """Stages at the boat: a task without ``ways`` is done there whatever the way."""
@@ -50,7 +48,6 @@ def lasting(way: Way) -> bool:
 
 
 def plain_buys(ways: Sequence[Way]) -> list[int]:
-    """Places of the ways that only buy."""
     return [i for i, w in enumerate(ways) if w.traits.buys and not w.traits.rebuilds]
 
 
@@ -61,9 +58,8 @@ class WaysCost:
         self.case, self.tree, self.buying, self.remedied = case, tree, buying, dict(remedied or {})
         self.work = Work(case.terms, buying)
         self.order_stage = ORDER_STAGE[case.terms.order_parts]
-        self.everywhere = np.ones(len(tree.chance), dtype=bool)
         self.seen = list(self._seen())
-        met = {(way, event, outcome) for (way, event, outcome), taken in self.remedied.items() if taken}
+        met = [key for key, taken in self.remedied.items() if taken]
         self.ends = {w.way: end_of(case, tree, w, {key[1:] for key in met if key[0] == w.way}) for w in case.ways}
 
     def _seen(self) -> Iterator[Seen]:
@@ -76,13 +72,12 @@ class WaysCost:
             elif b.seen_at:
                 yield Seen(b, holds[id(b)], STAGE[b.seen_at])
         for rows in averaged.values():
-            for b, times, often in shares(rows, self.work.comes_up):
+            for b, times, often in shares(rows, self.work.chance):
                 yield Seen(b, holds[id(b)], STAGE[b.seen_at], times, often)
 
     # ---- what bears on a way ----------------------------------------------------------------
     def tasks_of(self, way: Way) -> list[tuple[Task, int]]:
-        """Tasks that a way needs, with their stages: those that name it; without ``ways`` those at the boat for all
-        ways, those at the bench for a rebuild here."""
+        """Tasks of a way, with stages: those that name it; else those at the boat, and at the bench for a rebuild."""
         found = []
         for task in self.case.tasks:
             stage = STAGE[task.stage]
@@ -117,28 +112,24 @@ class WaysCost:
         alone = {p.part: ((p.part, p.quantity),) for p in self.case.parts}
         return {part: tuple(planned.get(part, ())) or self.buying.order(order) for part, order in alone.items()}
 
-    # ---- a rebuild here -----------------------------------------------------------------------
     def rebuild(self, way: Way, *, at_leisure: bool = False, upto: int = NEVER_ENDS) -> Bill:
         """Rebuilding the old unit at the boat; at leisure: bench work only, the boat is in service meanwhile."""
         bill, end = Bill(), np.minimum(self.ends[way.way], upto)
         # a rebuild that is given up before the unit goes together again does not wait for its parts
         waited = end >= REBUILD_STARTS
-        for task, stage in self.tasks_of(way):
-            if not at_leisure or stage in AT_THE_BENCH:
-                done, while_waiting = (end >= stage).astype(float), self.order_stage < stage < REBUILD_STARTS
-                self.work.task(bill, task, done, done - waited if while_waiting else None)
-        wanted = self._wanted(bill, way, end, upto, at_leisure)
         # bench work that runs while early-ordered parts are on their way: a floor under the wait
         work = Bill()
         for task, stage in self.tasks_of(way):
-            if self.order_stage < stage < REBUILD_STARTS:
-                self.work.task(work, task, 1.0)
-        products = ((t, c) for t, c in work.days.items() if isinstance(t, Product))
-        floor = tuple((term.inputs[0], float(np.max(coef))) for term, coef in products)
+            done, while_waiting = (end >= stage).astype(float), self.order_stage < stage < REBUILD_STARTS
+            if not at_leisure or stage in AT_THE_BENCH:
+                self.work.do(bill, task, done, done - waited if while_waiting else None)
+            if while_waiting:
+                self.work.do(work, task, 1.0)
+        wanted = self._wanted(bill, way, end, upto, at_leisure)
+        days = ((t, c) for (output, t), c in work.items() if output == DAYS and isinstance(t, Product))
+        floor = tuple((term.inputs[0], float(np.max(coef))) for term, coef in days)
         self.work.order(bill, wanted, waited, {self.order_stage: floor} if floor else {}, at_leisure)
-        if at_leisure:
-            bill.days.clear()
-        return bill
+        return Bill({k: coef for k, coef in bill.items() if k[0] != DAYS}) if at_leisure else bill
 
     def _wanted(
         self, bill: Bill, way: Way, end: Ints, upto: int = NEVER_ENDS, at_leisure: bool = False
@@ -151,33 +142,32 @@ class WaysCost:
             left_out = bought is not None and (seen.stage > REBUILD_STARTS or branch_touches(branch, bought))
             if branch_touches(branch, way) and not left_out:
                 worked = self._worked(seen, way, end, upto)
-                wanted += self._damage(bill, seen, branch.by, worked, end)
+                self.work.do(bill, branch, worked, often=seen.often)
+                wanted += self._parts(seen, branch.parts, end, seen.often)
                 # the remedy taken, on top of the outcome's own row; where it does not hold, the next one
                 often = ONE
                 for remedy in self.remedies_taken(way, branch):
-                    self.work.remedy(bill, remedy, often, worked)
+                    self.work.do(bill, remedy, worked, often=often)
                     wanted += self._parts(seen, remedy.parts, end, often)
-                    often = often.times(self.work.fails(remedy))
+                    often = often.times(self.work.chance(remedy, 1.0 - remedy.p_holds))
         return wanted
 
     def _planned(self, way: Way, stage: int, end: Ints) -> list[Wanted]:
-        """Planned parts that a way takes, ordered at the end of a stage."""
         planned = [p for p in self.case.parts if p.needed == "always"]
         parts = [p for p in planned if (named_in(p.ways, way) if p.ways else way.traits.rebuilds == "here")]
         return [Wanted(stage, p.part, np.where(end > stage, p.quantity, 0)) for p in parts]
 
     def not_done_yet(self, way: Way, begun: Way, upto: int) -> Bill:
-        """Work of one depth of rebuild up to a stage at which no parts are ordered, without what another depth that was
-        begun has in common with it."""
+        """Work of a depth of rebuild up to a stage before parts are ordered, less what the one begun shares."""
         bill, end = Bill(), np.minimum(self.ends[way.way], upto)
         done = [task for task, _ in self.tasks_of(begun)]
         for task, stage in self.tasks_of(way):
             if task not in done:
-                self.work.task(bill, task, (end >= stage).astype(float))
+                self.work.do(bill, task, (end >= stage).astype(float))
         for seen in self.seen:
             if seen.stage <= upto and branch_touches(seen.branch, way) and not branch_touches(seen.branch, begun):
                 worked = self._worked(seen, way, end, upto)
-                self.work.outcome(bill, seen.branch, seen.branch.by, worked, seen.often)
+                self.work.do(bill, seen.branch, worked, often=seen.often)
         return bill
 
     def _worked(self, seen: Seen, way: Way, end: Ints, upto: int = NEVER_ENDS) -> Floats:
@@ -185,26 +175,20 @@ class WaysCost:
         branch, stage = seen.branch, seen.stage
         ending = branch.ends_rebuild and bool(way.traits.rebuilds) and not self.remedies_taken(way, branch)
         worked = seen.holds & ((end == stage) & (stage <= upto) if ending else (end > stage))
-        return worked.astype(float) * seen.times
-
-    def _damage(self, bill: Bill, seen: Seen, by: str, worked: Floats, end: Ints) -> list[Wanted]:
-        """Extra work of an outcome, and the parts that it wants."""
-        self.work.outcome(bill, seen.branch, by, worked, seen.often)
-        return self._parts(seen, seen.branch.parts, end, seen.often)
+        return worked * seen.times
 
     def _parts(self, seen: Seen, parts: Iterable[tuple[str, int]], end: Ints, often: Product) -> list[Wanted]:
         """Parts for an outcome: in the planned order if it is seen by then."""
         order = max(seen.stage, self.order_stage)
         return [Wanted(order, part, np.where(seen.holds & (end > order), n, 0), often) for part, n in parts]
 
-    # ---- remedies -----------------------------------------------------------------------------
     def remedies_taken(self, way: Way, branch: Branch) -> tuple[Remedy, ...]:
         """The remedy that an outcome is met by, then the one taken if that does not hold."""
         return self.remedied.get((way.way, branch.event, branch.outcome), ())
 
     def life_share(self, way: Way) -> Floats:
         """Expected share of its life (L,) that the remedies taken leave a rebuilt unit."""
-        share = np.ones(len(self.everywhere))
+        share = np.ones(len(self.tree.chance))
         for branch, holds in zip(self.case.branches, self.tree.holds, strict=True):
             taken = self.remedies_taken(way, branch)
             if taken and branch_touches(branch, way):
@@ -215,7 +199,6 @@ class WaysCost:
                 share[holds] *= left + p * taken[-1].life_share
         return share
 
-    # ---- sent away, or bought -----------------------------------------------------------------
     def send_away(self, way: Way, after: int = -1) -> Bill:
         """A specialist rebuilds the old unit; what the owner has done up to a stage is left out."""
         bill, end = Bill(), self.ends[way.way]
@@ -226,12 +209,21 @@ class WaysCost:
         return self._from_elsewhere(bill, way, after, end)
 
     def buy(self, way: Way, after: int = -1) -> Bill:
-        """A bought unit that came, fitted."""
         bill = self.purchase(way)
-        self._refund(bill, way, after)
+        if way.core_surcharge.high > 0:
+            # it comes back for an old unit that is taken; one that was stripped is not sent
+            sent = after < STAGE["strip"] or way.core_if_stripped
+            accepted = np.full(len(self.tree.chance), float(sent))
+            for branch, holds in zip(self.case.branches, self.tree.holds, strict=True):
+                if branch.core_refused and (not branch.ways or named_in(branch.ways, way)):
+                    accepted[holds] = 0.0
+            refund = self.work.inputs.chance(f"refund:{way.way}", f"core accepted, {way.way}", way.p_refund, way.source)
+            bill.pay(self.work.money("core", way, way.core_surcharge).times(refund), -accepted)
+            if sent:
+                self.work.pay(bill, "core carriage", way, way.core_carriage)
         if way.old_unit in ("sold", "scrap"):
             self.work.pay(bill, "old unit", way, way.old_unit_price, -1.0)
-        return self._from_elsewhere(bill, way, after, np.full(len(self.everywhere), NEVER_ENDS, dtype=np.int64))
+        return self._from_elsewhere(bill, way, after, np.full(len(self.tree.chance), NEVER_ENDS, dtype=np.int64))
 
     def _from_elsewhere(self, bill: Bill, way: Way, after: int, end: Ints) -> Bill:
         """Wait, work that is not done yet, fitting and damage of a unit that comes from elsewhere."""
@@ -242,13 +234,22 @@ class WaysCost:
             # a bought one that failed at its first run comes off again, and what follows it goes on
             off_again = not away and after >= STAGE["first run"] and stage in (STAGE["removal"], STAGE["first run"])
             if stage > after or off_again:
-                self.work.task(bill, task, (end >= stage).astype(float))
+                self.work.do(bill, task, (end >= stage).astype(float))
         self.work.fitting(bill, way, done)
         wanted = self._planned(way, STAGE["removal"], end) if away else []
-        for seen in self._open_damage(way, after):
-            if not (away and self._covered(way, seen.branch)):
-                by = self._worker(seen.branch) if away else seen.branch.by
-                wanted += self._damage(bill, seen, by, self._worked(seen, way, end), end)
+        for seen in self.seen:
+            branch, stage = seen.branch, seen.stage
+            # what a rebuild that got to this stage has paid already is left out
+            spent = stage < after or (stage == after and branch.ends_rebuild)
+            paid = spent and any(w.traits.rebuilds and branch_touches(branch, w) for w in self.case.ways)
+            if not branch_touches(branch, way) or paid or (away and self._covered(way, branch)):
+                continue
+            # a unit sent away is worked on by the shop, but for what shows at the boat
+            by = branch.by
+            if away and by == "owner" and stage not in (*AT_THE_BOAT, STAGE["later"]):
+                by = next((shop for shop in SHOPS if shop in self.case.terms.labour), by)
+            self.work.do(bill, branch, self._worked(seen, way, end), by=by, often=seen.often)
+            wanted += self._parts(seen, branch.parts, end, seen.often)
         self.work.order(bill, wanted, end >= REBUILD_STARTS, {})
         return bill
 
@@ -261,33 +262,14 @@ class WaysCost:
         stated = way.price_covers if way.price_covers is not None else not self.price_of(way).range.sure
         return STAGE[branch.seen_at] in AT_THE_BENCH and not on_top and (stated or nobody)
 
-    def _open_damage(self, way: Way, after: int) -> list[Seen]:
-        """Outcomes that bear on a way, those left out that a rebuild which got to stage ``after`` has paid already."""
-        found = []
-        for seen in self.seen:
-            branch, stage = seen.branch, seen.stage
-            spent = stage < after or (stage == after and branch.ends_rebuild)
-            paid = spent and any(w.traits.rebuilds and branch_touches(branch, w) for w in self.case.ways)
-            if branch_touches(branch, way) and not paid:
-                found.append(seen)
-        return found
-
-    def _worker(self, branch: Branch) -> str:
-        """Who does the extra work: a unit sent away is worked on by the shop, but for what shows at the boat."""
-        at_the_boat = STAGE[branch.seen_at] in (*AT_THE_BOAT, STAGE["later"])
-        if at_the_boat or branch.by != "owner":
-            return branch.by
-        return next((by for by in SHOPS if by in self.case.terms.labour), "owner")
-
     # ---- as it is, for a while or for good -------------------------------------------------------
     def meanwhile(self, way: Way) -> Bill:
-        """Carrying on, a temporary repair or doing without, in itself: price, tasks that name it, fitting; the days
-        until the lasting repair where it does not work meanwhile."""
+        """Carrying on, a temporary repair or doing without, in itself; days out where it does not work meanwhile."""
         bill = Bill()
         if way.price is not None or way.way in self.buying.by_item:
             self.work.unit(bill, self.price_of(way))
         for task, _ in self.tasks_of(way):
-            self.work.task(bill, task, 1.0)
+            self.work.do(bill, task, 1.0)
         self.work.fitting(bill, way, 1.0)
         out = way.traits.in_service == "none" or way.works_meanwhile == "no"
         if out and way.until_days is not None:
@@ -307,7 +289,6 @@ class WaysCost:
             bill.take(self.work.inputs.number("days away", "days more away from base", "days", years.days_away))
         return bill
 
-    # ---- what never comes -------------------------------------------------------------------------
     def lost(self, way: Way, instead: Way | None, after: int) -> Bill:
         """What is done for a way that never comes before another is taken, besides waiting: its tasks by then that the
         other does not need as well. A spare that is dead shows at its first run: all its work."""
@@ -319,12 +300,11 @@ class WaysCost:
         for task, stage in self.tasks_of(way):
             by_then = stage <= STAGE["first run" if dead else "removal"]
             if after < stage and by_then and task not in shared:
-                self.work.task(bill, task, 1.0)
+                self.work.do(bill, task, 1.0)
         if dead:
             self.work.fitting(bill, way, 1.0)
         return bill
 
-    # ---- bought -------------------------------------------------------------------------------
     def purchase(self, way: Way) -> Bill:
         """Only the paying for a unit: price, carriage, core surcharge."""
         bill = Bill()
@@ -332,17 +312,3 @@ class WaysCost:
             self.work.unit(bill, self.price_of(way))
         self.work.pay(bill, "core", way, way.core_surcharge)
         return bill
-
-    def _refund(self, bill: Bill, way: Way, after: int) -> None:
-        """The core surcharge comes back for an old unit that is taken; one that was stripped is not sent."""
-        if way.core_surcharge.high <= 0:
-            return
-        sent = after < STAGE["strip"] or way.core_if_stripped
-        accepted = np.full(len(self.everywhere), float(sent))
-        for branch, holds in zip(self.case.branches, self.tree.holds, strict=True):
-            if branch.core_refused and (not branch.ways or named_in(branch.ways, way)):
-                accepted[holds] = 0.0
-        refund = self.work.inputs.chance(f"refund:{way.way}", f"core accepted, {way.way}", way.p_refund, way.source)
-        bill.pay(self.work.money("core", way, way.core_surcharge).times(refund), -accepted)
-        if sent:
-            self.work.pay(bill, "core carriage", way, way.core_carriage)

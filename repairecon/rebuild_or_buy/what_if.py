@@ -8,7 +8,7 @@ import importlib.util
 import os
 import subprocess
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from pathlib import Path
@@ -20,7 +20,7 @@ import pandas as pd
 from repairecon.book.stock import read_case_aboard
 from repairecon.read.case_out import keep_changes
 from repairecon.read.starter import served_notebook
-from repairecon.rebuild_or_buy import headline
+from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.sensitivity import DAY, HOUR, Number, choice
@@ -30,10 +30,8 @@ from repairecon.show.plots import drawn
 from repairecon.show.sheet import Panel, Sheet
 from repairecon.show.words import days_words, money, tenths
 
-DIALS = 5
-"""Numbers that may be moved: more would hide those that matter."""
-DRAWS = 64
-"""Draws for the sentences of an answer, whose means are exact."""
+DIALS = 5  # numbers that may be moved: more would hide those that matter
+DRAWS = 64  # draws for the sentences of an answer, whose means are exact
 _REACH = 3.0
 
 
@@ -53,7 +51,6 @@ class WhatIf:
 
     @property
     def answer(self) -> Answer:
-        """The answer of the case with what is found."""
         said = [f"{event}={outcome}" for event, outcome in sorted(self.found.items())]
         kept = "; ".join(filter(None, (self.case.found, *said)))
         if kept not in self._answers:
@@ -62,13 +59,21 @@ class WhatIf:
 
     @cached_property
     def dials(self) -> tuple[Number, ...]:
-        """Numbers that may be moved from ``low`` to ``high``: the owner's own figures, then those that turn the choice
-        soonest, then those that move it most."""
+        """Numbers to move: the owner's own figures, those that turn the choice soonest, those that move it most."""
         start = rebuild_or_buy(self.case, DRAWS, 1)
         numbers = {n.name: n for n in start.numbers}
         turns = {f.number: f.value_flip for f in start.flips}
         names = dict.fromkeys([HOUR, DAY, *turns, *(s.number for s in start.swings)])
-        return tuple(_dial(numbers[name], turns.get(name)) for name in list(names)[:DIALS])
+
+        def dial(number: Number, turn: float | None) -> Number:
+            """Round the number's own range and where it turns, so that both can be reached."""
+            ends = [number.low, number.high, number.now]
+            if turn is not None and turn <= _REACH * max(number.now, number.high, 1.0):
+                ends.append(turn * 1.05)
+            high = max(ends) if max(ends) > min(ends) else max(_REACH * number.now, 30.0)
+            return replace(number, low=min(*ends, 0.8 * (turn or number.low)), high=high)
+
+        return tuple(dial(numbers[name], turns.get(name)) for name in list(names)[:DIALS])
 
     @property
     def events(self) -> dict[str, list[str]]:
@@ -86,7 +91,6 @@ class WhatIf:
         return self.with_values(self.values)
 
     def with_values(self, values: Mapping[str, float]) -> Floats:
-        """The same with other values of the dials."""
         model, dials = self.answer.model, {d.name for d in self.dials}
         moved = [n for n in self.answer.numbers if n.index >= 0 and n.name in dials and n.name in values]
         factors = {n.index: values[n.name] / n.now for n in moved}
@@ -110,7 +114,7 @@ class WhatIf:
     def said(self) -> list[str]:
         """What to do: the advice of the case as it stands, else the cheapest way with these figures."""
         if not self.touched:
-            return headline.advice(self.answer)[:2]
+            return sentences.advice(self.answer)[:2]
         rows, ways, currency = self.expected, self.answer.model.ways, self.case.terms.currency
         order = [int(i) for i in np.argsort(rows[:, 3], kind="stable") if np.isfinite(rows[i, 3])]
         if not order:
@@ -133,10 +137,8 @@ class WhatIf:
             shown.append((ways[i], money(cash, currency), tenths(hours), all_in, tenths(days)))
         return pd.DataFrame(shown, columns=["way", "cash", "own hours", "all in", "days"])
 
-    # ---- on request alone ----------------------------------------------------------------------
     def keep(self, folder: str | os.PathLike[str]) -> tuple[Path, list[str]]:
-        """Write what case.toml can hold of this, beside a copy of what was. Returns the copy, and the dials that stand
-        elsewhere, with where, which are not written."""
+        """Write what case.toml can hold, beside a copy of what was: the copy, and the dials that stand elsewhere."""
         figures = (("owner", "cost_own_hour", self.values.get(HOUR)), ("owner", "cost_lost_day", self.values.get(DAY)),
                    ("needed", "within_days", self.within_days), ("owner", "cap_cost", self.cash_at_most))  # fmt: skip
         sections: dict[str, dict[str, str | float]] = {"found": dict(self.found), "owner": {}, "needed": {}}
@@ -146,16 +148,6 @@ class WhatIf:
         others = [d for d in self._moved if d.name not in (HOUR, DAY)]
         elsewhere = [f"{d.name}: {tenths(self.values[d.name])} {d.unit} ({d.source})" for d in others]
         return keep_changes(folder, sections), elsewhere
-
-
-def _dial(number: Number, turns: float | None) -> Number:
-    """Round the number's own range and where it turns, so that both can be reached."""
-    ends = [number.low, number.high, number.now]
-    if turns is not None and turns <= _REACH * max(number.now, number.high, 1.0):
-        ends.append(turns * 1.05)
-    high = max(ends) if max(ends) > min(ends) else max(_REACH * number.now, 30.0)
-    low = min(*ends, 0.8 * (turns or number.low))
-    return replace(number, low=low, high=high)
 
 
 NEEDS = "what-if needs the extra of that name: pip install 'repairecon[what-if]'"
@@ -193,7 +185,8 @@ class App:
         self.keep = w.Button(description="Keep this", tooltip="write it into case.toml, with a copy of what was")
         self.words, self.note = w.HTML(), w.HTML()
         self.bars, self.lines = (w.Image(format="png", layout=w.Layout(max_width="100%")) for _ in range(2))
-        for dial, slider in self._dials:
+        self.dials = list(zip(self.what.dials, self.sliders.values(), strict=True))
+        for dial, slider in self.dials:
             slider.observe(partial(self._moved, dial), "value")
         others = [*self.findings.values(), *self.ways.values(), self.cash, self.days]
         for other in others:
@@ -217,21 +210,17 @@ class App:
         self.moved = dial
         self.show()
 
-    @property
-    def _dials(self) -> Iterable[tuple[Number, Any]]:
-        return zip(self.what.dials, self.sliders.values(), strict=True)
-
     def show(self) -> None:
-        """Advice, table and pictures as the widgets stand."""
         from repairecon.rebuild_or_buy import charts_lines
 
         what = self.what
-        what.values = {d.name: s.value for d, s in self._dials if abs(s.value - d.now) > s.step / 2}
+        what.values = {d.name: s.value for d, s in self.dials if abs(s.value - d.now) > s.step / 2}
         what.found = {event: b.value for event, b in self.findings.items() if b.value != UNKNOWN}
         what.off = {way for way, box in self.ways.items() if not box.value}
         what.cash_at_most, what.within_days = self.cash.value or None, self.days.value or None
         try:
-            self.words.value = page_words(what)
+            said = Panel(what.case.unit.name, what.said, listed=False)._repr_html_()
+            self.words.value = f'<div aria-live="polite">{said}</div>{Sheet(what.table())._repr_html_()}'
         except RepaireconError as error:
             self.words.value = _alert(error)
             return
@@ -263,12 +252,6 @@ def _alert(error: RepaireconError) -> str:
 def what_if(folder: str | os.PathLike[str]) -> Any:
     """Widgets to move the numbers of a case by hand, for a notebook; nothing is written until it is asked for."""
     return App(folder).box
-
-
-def page_words(what: WhatIf) -> str:
-    """Advice and table as a piece of a page."""
-    said = Panel(what.case.unit.name, what.said, listed=False)._repr_html_()
-    return f'<div aria-live="polite">{said}</div>{Sheet(what.table())._repr_html_()}'
 
 
 def serve(folder: str | os.PathLike[str], port: int = 0, browser: bool = True) -> int:

@@ -5,9 +5,9 @@ a bill is the exact expectation, with drawn inputs it gives the draws."""
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import replace
 from functools import cache, partialmethod
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,40 +21,35 @@ from repairecon.records import Branch, Range, Remedy, Task, Terms, Way
 Floor = tuple[tuple[int, float], ...]
 Coef = float | NDArray[Any]
 OUTPUTS = ("cash", "hours", "days")
-LEAST = 1e-12
-"""A coefficient below this is what is left of a difference of two like ones."""
+DAYS = OUTPUTS.index("days")
+LEAST = 1e-12  # a coefficient below this is what is left of a difference of two like ones
 
 
-@dataclass
-class Bill:
-    """Coefficients by output and term."""
+class Bill(dict[tuple[int, Term], Coef]):
+    """Coefficients by place of the output and by term."""
 
-    cash: dict[Term, Coef] = field(default_factory=dict)
-    hours: dict[Term, Coef] = field(default_factory=dict)
-    days: dict[Term, Coef] = field(default_factory=dict)
-
-    def add(self, output: str, term: Term, times: Coef = 1.0) -> None:
+    def add(self, output: int, term: Term, times: Coef = 1.0) -> None:
         """So much cash, so many own hours or days out of service."""
-        terms = getattr(self, output)
         if np.any(times):
-            terms[term] = terms[term] + times if term in terms else times
+            self[output, term] = self[output, term] + times if (output, term) in self else times
 
-    pay = partialmethod(add, "cash")
-    work = partialmethod(add, "hours")
-    take = partialmethod(add, "days")
+    pay = partialmethod(add, OUTPUTS.index("cash"))
+    work = partialmethod(add, OUTPUTS.index("hours"))
+    take = partialmethod(add, DAYS)
 
     def minus(self, other: Bill) -> Bill:
-        left = Bill()
-        for output in OUTPUTS:
-            mine, its = getattr(self, output), getattr(other, output)
-            less = {t: mine.get(t, 0.0) - np.asarray(its[t]) if t in its else mine[t] for t in (mine | its)}
-            getattr(left, output).update({t: c for t, c in less.items() if np.any(np.abs(c) > LEAST)})
-        return left
+        less = {k: self.get(k, 0.0) - np.asarray(other[k]) if k in other else self[k] for k in self | other}
+        return Bill({k: coef for k, coef in less.items() if np.any(np.abs(coef) > LEAST)})
 
 
-def _under(branch: Branch) -> str:
-    given = "; ".join(f"{e}={o}" for e, o in branch.given)
-    return f"{branch.key} given {given}" if given else branch.key
+def _row(row: Task | Branch | Remedy) -> tuple[str, str, tuple[Range, Range, Range]]:
+    """What kind of row of the case it is, its name, its hours, money and days."""
+    if isinstance(row, Task):
+        return "task", row.task, (row.hours, row.cost, row.days)
+    ranges = row.extra_hours, row.outside_cost, row.extra_days
+    if isinstance(row, Remedy):
+        return "remedy", f"{row.remedy}, {row.event}={row.outcome}", ranges
+    return "outcome", f"{row.key} given {row.condition}" if row.given else row.key, ranges
 
 
 MONEY = {
@@ -68,8 +63,7 @@ LABELS = {
 }
 
 
-@dataclass
-class Wanted:
+class Wanted(NamedTuple):
     """Pieces of a part wanted in each leaf by an order placed at the end of a stage, as often as chances come up."""
 
     stage: int
@@ -79,13 +73,11 @@ class Wanted:
 
 
 class Work:
-    """Writes prices, tasks, outcomes and orders of a case into bills, and registers the inputs that they take; each
-    demand is priced once."""
+    """Writes prices, tasks, outcomes and orders into bills and registers their inputs; each demand is priced once."""
 
     def __init__(self, terms: Terms, buying: Buying) -> None:
         self.terms, self.home, self.inputs, self.lines = terms, terms.currency, Inputs(), cache(buying.order)
 
-    # ---- prices ---------------------------------------------------------------------------
     def price(self, p: Priced) -> Product:
         if p.supplier is None:
             return self.inputs.number(f"price:{p.item}", f"price of {p.item}", self.home, p.range, item=p.item)
@@ -100,8 +92,7 @@ class Work:
         return self.inputs.wait(p.lead_key, f"days to wait for {whose}", p.lead)
 
     def order_line(self, bill: Bill, p: Priced, lines: tuple[Coef, Coef, Coef], often: Product = ONE) -> None:
-        """A line of an order: so much for one of the price quoted, for one of the carriage, and the rest; all of it as
-        often as some chances come up."""
+        """A line of an order: coefficients of price and of carriage, and the rest, as often as chances have it."""
         goods, carriage, fixed = lines
         bill.pay(self.price(p).times(often), goods)
         if p.supplier is not None and np.any(carriage):
@@ -123,7 +114,6 @@ class Work:
     def money(self, what: str, way: Way, r: Range) -> Product:
         return self.inputs.number(f"{what}:{way.way}", f"{MONEY[what]}, {way.way}", self.home, r)
 
-    # ---- work -----------------------------------------------------------------------------
     def hours(self, bill: Bill, hours: Product, by: str, times: Coef, day_times: Coef | None = None) -> None:
         """Hours of somebody: own hours, or cash at his hour's price; both take days at the boat."""
         if by == "owner":
@@ -134,45 +124,29 @@ class Work:
             bill.pay(hours.times(hour), times)
         bill.take(hours, (times if day_times is None else day_times) / self.terms.hours_per_day)
 
-    def task(self, bill: Bill, task: Task, times: Coef, day_times: Coef | None = None) -> None:
-        self._done(bill, ("task", task.task), (task.hours, task.cost, task.days), task.by, times, day_times=day_times)
-
-    def outcome(self, bill: Bill, branch: Branch, by: str, times: Coef, often: Product = ONE) -> None:
-        ranges = branch.extra_hours, branch.outside_cost, branch.extra_days
-        self._done(bill, ("outcome", _under(branch)), ranges, by, times, often=often)
-
-    def comes_up(self, branch: Branch, p: float) -> Product:
-        """One where an outcome of an averaged event comes up, if none before it did."""
-        name = _under(branch)
-        return self.inputs.chance(f"comes up:{name}", f"{name} comes up", p, branch.source)
-
-    def remedy(self, bill: Bill, remedy: Remedy, often: Product, times: Coef) -> None:
-        """Hours, outside work and days of a remedy, as often as those before it did not hold."""
-        what = "remedy", f"{remedy.remedy}, {remedy.event}={remedy.outcome}"
-        ranges = remedy.extra_hours, remedy.outside_cost, remedy.extra_days
-        self._done(bill, what, ranges, remedy.by, times, often=often)
-
-    def _done(
-        self, bill: Bill, what: tuple[str, str], ranges: tuple[Range, Range, Range], by: str, times: Coef, *,
-        day_times: Coef | None = None, often: Product = ONE,
+    def do(
+        self, bill: Bill, row: Task | Branch | Remedy, times: Coef, day_times: Coef | None = None, *,
+        by: str = "", often: Product = ONE,
     ) -> None:  # fmt: skip
-        """Hours, money and days of a row of the case; days at ``day_times`` where they differ."""
-        (row, name), (hours, cost, days) = what, ranges
-        label = [words.format(name) for words in LABELS[row]]
+        """Hours, money and days of a task, an outcome or a remedy as often as chances have it; by whom the row says
+        unless somebody else is named, days at ``day_times`` where they differ."""
+        kind, name, (hours, cost, days) = _row(row)
+        label = [words.format(name) for words in LABELS[kind]]
         if hours.high > 0:
-            worked = self.inputs.hours(f"{row} hours:{name}", label[0], hours)
-            self.hours(bill, worked.times(often), by, times, day_times)
+            worked = self.inputs.hours(f"{kind} hours:{name}", label[0], hours)
+            self.hours(bill, worked.times(often), by or row.by, times, day_times)
         if cost.high > 0:
-            paid = self.inputs.number(f"{row} cost:{name}", label[1], self.home, cost)
+            paid = self.inputs.number(f"{kind} cost:{name}", label[1], self.home, cost)
             bill.pay(paid.times(often), times)
         if days.high > 0:
-            out = self.inputs.number(f"{row} days:{name}", label[2], "days", days)
+            out = self.inputs.number(f"{kind} days:{name}", label[2], "days", days)
             bill.take(out.times(often), times if day_times is None else day_times)
 
-    def fails(self, remedy: Remedy) -> Product:
-        """One where a remedy does not hold."""
-        name = f"{remedy.remedy}, {remedy.event}={remedy.outcome}"
-        return self.inputs.chance(f"fails:{name}", f"{name} does not hold", 1.0 - remedy.p_holds, remedy.source)
+    def chance(self, row: Branch | Remedy, p: float) -> Product:
+        """One where an outcome of an averaged event comes up, if none before it did, or where a remedy fails."""
+        kind, name, _ = _row(row)
+        key, what = ("fails", "does not hold") if kind == "remedy" else ("comes up", "comes up")
+        return self.inputs.chance(f"{key}:{name}", f"{name} {what}", p, row.source)
 
     def fitting(self, bill: Bill, way: Way, times: Coef) -> None:
         if way.fitting_hours.high > 0:
@@ -180,7 +154,6 @@ class Work:
             hours = self.inputs.hours(key, f"fitting hours, {way.way}", way.fitting_hours)
             self.hours(bill, hours, way.fitting_by, times)
 
-    # ---- orders ---------------------------------------------------------------------------
     def order(
         self, bill: Bill, wanted: Iterable[Wanted], waited: Bools, floors: dict[int, Floor], leisure: bool = False
     ) -> None:
@@ -192,14 +165,9 @@ class Work:
             parts = orders.setdefault((w.stage, w.often.inputs), {})
             parts[w.part] = parts[w.part] + w.pieces if w.part in parts else w.pieces
         for (stage, often), parts in sorted(orders.items(), key=lambda order: order[0]):
-            floor = () if often else floors.get(stage, ())
-            self._order(bill, parts, waited, (floor, Product(often)), leisure)
+            self._order(bill, parts, waited, LongestWait((), () if often else floors.get(stage, ()), often), leisure)
 
-    def _order(
-        self, bill: Bill, parts: dict[str, Ints], waited: Bools, how: tuple[Floor, Product], leisure: bool
-    ) -> None:
-        """One order; leaves that want the same share the basket that is cheapest for it."""
-        floor, often = how
+    def _order(self, bill: Bill, parts: dict[str, Ints], waited: Bools, least: LongestWait, leisure: bool) -> None:
         pieces = np.array(list(parts.values()), dtype=np.int64).reshape(len(parts), len(waited))
         differ = np.flatnonzero((pieces != pieces[:, :1]).any(axis=1))
         which, count = information_sets(pieces.T, differ.tolist())
@@ -220,8 +188,8 @@ class Work:
         for p, row in lines.values():
             same = (row == row[:, :1]).all()
             goods, carriage, fixed = row[:, 0].tolist() if same else row[:, which]
-            self.order_line(bill, p, (goods, carriage, fixed), often)
+            self.order_line(bill, p, (goods, carriage, fixed), Product(least.often))
         for longest in dict.fromkeys(waits):
-            if longest or floor:
+            if longest or least.floor:
                 here = np.array([w == longest for w in waits])[which] & waited
-                bill.take(LongestWait(longest, floor, often.inputs), here.astype(float))
+                bill.take(replace(least, waits=longest), here.astype(float))

@@ -1,10 +1,13 @@
-"""The years after the job: failures to come by way, and what they cost. Every later failure is answered by the same way
-again, at today's expected total of that way; the expected numbers of failures come from ``lives``."""
+"""The years after the job: failures to come by way and what they cost, what a spare aboard is worth, drawn courses.
+Every later failure is answered by the same way again, at today's expected total of that way; the expected numbers of
+failures come from ``lives``."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from collections.abc import Sequence
+from copy import copy
+from dataclasses import dataclass, replace
 from functools import cache, cached_property
 
 import numpy as np
@@ -13,35 +16,19 @@ import pandas as pd
 from repairecon.buying.inputs import mean_of
 from repairecon.formulas import renewal
 from repairecon.formulas.lives import mean_p_spare_works
-from repairecon.formulas.renewal import equivalent_annual_cost
 from repairecon.rebuild_or_buy import lives
-from repairecon.rebuild_or_buy.lives import Clocks, Failures
+from repairecon.rebuild_or_buy.draws import REPLICATES, by_steps, failure_times, path_draws, replicate_se
+from repairecon.rebuild_or_buy.lives import MONTHS, Clocks, Failures
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, grow
+from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes, evaluated_blocks
+from repairecon.rebuild_or_buy.tree import Floats, grow
 from repairecon.records import RepaireconError, Way, Years
 
-FACTORS = (0.05, 20.0)
-BREAK_EVEN_RIGHT = 1e-6
-"""Share of a break-even life that it may be off by."""
-
-
-def p_spare_left(model: Model, i: int) -> float:
-    """Chance that a way ends with a spare aboard: its rebuild came off, and a bought spare came. Where the bought unit
-    goes into service and never comes, another is bought and the old one is the spare still."""
-    way = model.case.ways[i]
-    if not way.bought:
-        return 0.0
-    ends = model.ends[i]
-    if way.traits.in_service == "bought":  # rebuilt at the bench: a first run is not made
-        return float(model.tree.chance[ends > STAGE["reassembly"]].sum())
-    never = model.never.get(model.ways.index(way.bought))
-    comes = 1.0 if never is None else 1.0 - float(model.inputs[never].mean)
-    return float(model.tree.chance[ends == NEVER_ENDS].sum()) * comes
-
-
-def cost_away(years: Years, lost_day: float) -> float:
-    """What a failure away from base adds, a day lost at ``lost_day`` [home money]."""
-    return mean_of(years.cost_away) + mean_of(years.days_away) * lost_day
+BREAK_EVEN_RIGHT = 1e-6  # share of a break-even life that it may be off by
+FAN_PATHS = 4000
+DRAWS, PATHS = 16_384, 1000
+"""Draws of this job and courses of failures a replicate: standard errors of about a tenth of a chance in 100."""
+APART = 1_000_003
 
 
 class Ledger:
@@ -59,12 +46,10 @@ class Ledger:
         self.expected = self.fresh.expected()
         self.total = self.expected @ np.array(model.weights)
         self.undelayed = self.expected @ np.array([1.0, model.own_hour, 0.0])
-        self.away = cost_away(years, self.day)
-        turned, shelf = years.turned_every_years, years.shelf_life_years
-        self.works = float(mean_p_spare_works(turned, shelf, years.shelf_shape))
+        self.works = float(mean_p_spare_works(years.turned_every_years, years.shelf_life_years, years.shelf_shape))
         self.swap = mean_of(years.swap_hours) * model.own_hour
-        self.rate = lives.real_rate(years)
-        self.spare_left = np.array([p_spare_left(model, i) for i in range(len(model.ways))])
+        self.away, self.rate = lives.cost_away(years, self.day), lives.real_rate(years)
+        self.spare_left = np.array([model.p_spare_left(i) for i in range(len(model.ways))])
         self.p_spare = self.works * self.spare_left  # a pair has a spare aboard, and it works
         self.unspared = self.total + years.p_away * self.away  # cost of a failure without one
 
@@ -126,8 +111,7 @@ class Ledger:
         return replace(clocks, life_years=endless, life_hours=endless, p_early=0.0)
 
     def later(self, i: int, factor: float = 1.0) -> float:
-        """Present cost of the failures to come, its median life stretched; warranty pays the money of some, not
-        the owner's hours and not the days."""
+        """Present cost of failures to come, the median stretched; warranty pays some money, no hours and no days."""
         if self.years.horizon_years <= 0:
             return 0.0
         total, months = 0.0, self.warranty_months(i)
@@ -147,16 +131,22 @@ class Ledger:
 
     @cached_property
     def shares(self) -> list[dict[float, float]]:
-        """Shares of its life that remedies leave the unit of each way, with their chances."""
         return [self.model.life_shares(i) for i in range(len(self.ways))]
 
     @cached_property
     def failures(self) -> list[Failures]:
         found = []
         for i, shares in enumerate(self.shares):
-            each = [(p, lives.failures(self.clocks(i, share), self.years)) for share, p in shares.items()]
+            counted = {1.0: self.counted[i]} if self.years.horizon_years > 0 else {}
+            each = [(p, lives.failures(self.clocks(i, share), self.years, counted.get(share, ())))
+                    for share, p in shares.items()]  # fmt: skip
             found.append(Failures(*(float(sum(p * f[k] for p, f in each)) for k in range(3))))
         return found
+
+    @cached_property
+    def counted(self) -> list[Sequence[Floats]]:
+        """Failures of each way's unit by the end of each step: all, and those until one comes away from base."""
+        return [lives.counts(self.clocks(i), self.years, (1.0, 1.0 - self.years.p_away)) for i in range(len(self.ways))]
 
     @cached_property
     def present(self) -> Floats:
@@ -166,7 +156,7 @@ class Ledger:
 
     def so_far(self, i: int, grid: Floats) -> Floats:
         """Exact expected cost of a way by some years from now, discounted; what a spare fetches is not taken off."""
-        clocks, count = self.clocks(i), lives.counts(self.clocks(i), self.years)[0]
+        clocks, count = self.clocks(i), self.counted[i][0]
         t = np.linspace(0.0, self.years.horizon_years, 2 * len(count) - 1)
         worth = np.diff(count, axis=0) * ((1.0 + self.rate) ** -t[1::2])[:, None]
         gone = np.concatenate([[0.0], np.cumsum(worth @ clocks.weights)]) + clocks.mean(count[0])
@@ -176,31 +166,34 @@ class Ledger:
 
 
 def over_the_years(ledger: Ledger) -> pd.DataFrame:
-    """Every way over the horizon, money in home currency."""
     h, rows = ledger.years.horizon_years, []
     for i, way in enumerate(ledger.case.ways):
-        present, gone = float(ledger.present[i]), ledger.failures[i]
+        present, gone, clocks = float(ledger.present[i]), ledger.failures[i], ledger.clocks(i)
+        failed, planned = ledger.failure(i), float(ledger.undelayed[ledger.plain(i)])
+        # by the years of standing, middle of the median's range
+        age, life = np.inf, float(np.median(clocks.life_years))
+        if np.isfinite(life) and clocks.shape > 1.0 and failed > planned > 0:
+            age = float(renewal.best_replacement_age(planned, failed, life, clocks.shape, max(ledger.rate, 0.0))[0])
         rows.append({
             "way": way.way,
             "cost_now": float(ledger.now[i]),  # expected total of this job
-            "cost_failure": ledger.failure(i),  # of a later failure, away or not
+            "cost_failure": failed,  # of a later failure, away or not
             "present_cost": present,  # all of it discounted
             # the same as a level cost a year
-            "annual_cost": equivalent_annual_cost(present, ledger.rate, h) if h > 0 else np.nan,
+            "annual_cost": renewal.equivalent_annual_cost(present, ledger.rate, h) if h > 0 else np.nan,
             "failures_expected": gone.expected,
             "failures_discounted": gone.discounted,
             "p_failure_away": gone.p_away,  # of at least one away from base
-            "median_life": lives.median_life(ledger.clocks(i), ledger.years),  # years
+            "median_life": lives.median_life(clocks, ledger.years),  # years
             "break_even_life": break_even_life(ledger, i),
-            "best_replacement_age": _replacement_age(ledger, i),
+            "best_replacement_age": age,  # off season at base; inf: do not replace in time
             "with_spare": bool(way.bought),
         })  # fmt: skip
     return pd.DataFrame(rows)
 
 
-def break_even_life(ledger: Ledger, i: int, factors: tuple[float, float] = FACTORS) -> float | None:
-    """Median life at which a way costs as much as the cheapest allowed other one; its own stretched by factors. None
-    where there is none within them."""
+def break_even_life(ledger: Ledger, i: int, factors: tuple[float, float] = (0.05, 20.0)) -> float | None:
+    """Median life, its own stretched by factors, at which a way costs what the cheapest other does; or None."""
     from scipy import optimize
 
     others = np.where(ledger.allowed, ledger.present, np.inf)
@@ -231,12 +224,172 @@ def break_even_life(ledger: Ledger, i: int, factors: tuple[float, float] = FACTO
     return None
 
 
-def _replacement_age(ledger: Ledger, i: int) -> float:
-    """Best age to replace in time, off season at base; by the years of standing, middle of the median's range; inf: do
-    not replace in time."""
-    clocks = ledger.clocks(i)
-    life = float(np.median(clocks.life_years))
-    planned, failed = float(ledger.undelayed[ledger.plain(i)]), ledger.failure(i)
-    if not np.isfinite(life) or clocks.shape <= 1.0 or failed <= planned or planned <= 0:
-        return np.inf
-    return float(renewal.best_replacement_age(planned, failed, life, clocks.shape, max(ledger.rate, 0.0))[0])
+@dataclass(eq=False)
+class Horizon:
+    """The years after the job, as the owner sees them; at 0 ``years`` the present cost is this job's."""
+
+    model: Model
+    outcomes: Outcomes
+    years: Years
+
+    def over(self, years: float) -> Horizon:
+        return Horizon(self.model, self.outcomes, replace(self.years, horizon_years=years))
+
+    @cached_property
+    def ledger(self) -> Ledger:
+        return Ledger(self.model, self.years, self.outcomes.mean[:, TOTAL])
+
+    @cached_property
+    def ways(self) -> pd.DataFrame:
+        """A row a way (see ``over_the_years``), with the chance that it is the cheapest over the years."""
+        ways = over_the_years(self.ledger).set_index("way")
+        chances = self.outcomes.p_cheapest, self.outcomes.p_cheapest_se
+        if self.years.horizon_years > 0:
+            chances = cheapest_over_years(self.ledger, self.outcomes, self.outcomes.seed)
+        ways["p_cheapest"], ways["p_cheapest_se"] = chances
+        return ways
+
+    @cached_property
+    def best(self) -> str:
+        return self.model.ways[int(np.where(self.model.allowed, self.ledger.present, np.inf).argmin())]
+
+    @cached_property
+    def spares(self) -> tuple[Combination, ...]:
+        """What a spare is worth by combination; a kit costs the parts of the planned rebuild, in one order."""
+        if self.years.horizon_years == 0:
+            return ()
+        kit = self.model.buying.order(self.model.buying.plan)
+        return tuple(spare_combinations(self.ledger, sum(p.landed for p in kit)))
+
+    @cached_property
+    def fan(self) -> pd.DataFrame:
+        ahead = self.years.horizon_years > 0
+        return cost_over_years(self.ledger, self.outcomes, self.outcomes.seed) if ahead else pd.DataFrame()
+
+    @cached_property
+    def spare_lines(self) -> pd.DataFrame:
+        return worth_by_days(self.ledger, 25 if self.years.horizon_years > 0 else 0)
+
+
+@dataclass(frozen=True)
+class Combination:
+    """What having a spare (or a kit) aboard is worth over the horizon, before and after what it costs."""
+
+    combination: str
+    worth: float
+    cost: float
+    net: float
+    p_works: float
+    present_cost: float
+
+
+def spare_combinations(ledger: Ledger, kit_cost: float) -> list[Combination]:
+    """None, a kit alone, and every pair of the case, against the cheapest way without a spare."""
+    plain = [i for i, w in enumerate(ledger.case.ways) if not w.bought and ledger.allowed[i]]
+    if not plain:
+        return []
+    base = min(plain, key=lambda i: float(ledger.present[i]))
+    least, like = float(ledger.present[base]), ledger.years.like_units
+    rows = [("no spare", 0.0, 0.0, 0.0)]
+    if kit_cost > 0:
+        fits = ledger.years.p_kit_fits
+        kit = ledger.failures[base].discounted * like * ledger.years.p_away * fits * ledger.away
+        rows.append(("kit alone", kit, kit_cost, fits))
+    for i, way in enumerate(ledger.case.ways):
+        if way.bought and ledger.allowed[i]:
+            gone, plain_way = ledger.failures[i].discounted, ledger.plain(i)
+            without, works = float(ledger.unspared[plain_way]), float(ledger.p_spare[i])
+            worth = gone * like * works * (without - float(ledger.swapped[plain_way]))
+            rows.append((way.way, worth, float(ledger.now[i]) - ledger.resale(i) + gone * without - least, works))
+    return [Combination(name, worth, cost, worth - cost, p, least + cost - worth) for name, worth, cost, p in rows]
+
+
+def worth_by_days(ledger: Ledger, steps: int = 25) -> pd.DataFrame:
+    now, rows = mean_of(ledger.years.days_away), []
+    for days in np.linspace(0.0, max(2.0 * now, 10.0), steps):
+        other = copy(ledger)
+        other.unspared = ledger.total + ledger.years.p_away * (ledger.away + (float(days) - now) * ledger.day)
+        dearer = np.array([other.failure(i) - ledger.failure(i) for i in range(len(ledger.ways))])
+        other.present = ledger.present + np.array([f.discounted for f in ledger.failures]) * dearer
+        rows += [(c.combination, days, c.net) for c in spare_combinations(other, 0.0)[1:]]
+    return pd.DataFrame(rows, columns=["combination", "days_saved", "worth"])
+
+
+# ---- drawn courses -------------------------------------------------------------------------------
+def cost_over_years(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int = FAN_PATHS) -> pd.DataFrame:
+    """Discounted cost so far by year and way: columns year, way, mean, p10, p90, mean_se (of its sampled twin)."""
+    h = ledger.years.horizon_years
+    grid = np.linspace(0.0, h, int(np.ceil(h)) + 1)
+    frames = []
+    for i, way in enumerate(ledger.ways):
+        now = outcomes.totals(i, float(ledger.now[i]), path_draws(seed, f"{way}:now", (paths,)))
+        paid = now + paid_later(ledger, outcomes, i, grid, seed, paths)
+        low, high = np.quantile(paid, [0.1, 0.9], axis=1)
+        mean, se = paid.mean(axis=1), paid.std(axis=1) / np.sqrt(paths)
+        columns = {"year": grid, "way": way, "mean": ledger.so_far(i, grid), "p10": low, "p90": high}
+        frames.append(pd.DataFrame({**columns, "sampled_mean": mean, "mean_se": se}))
+    return pd.concat(frames, ignore_index=True)
+
+
+def paid_later(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int, paths: int) -> Floats:
+    """Discounted cost of later failures so far (years, paths), drawn; one costs ``Ledger.failure`` on average."""
+    name, plain, years = ledger.ways[i], ledger.plain(i), ledger.years
+    times = failure_times(ledger.clocks(i, drawn=True), years, paths, seed, name)
+    fails = np.isfinite(times)
+
+    def drawn(what: str) -> Floats:
+        return path_draws(seed, f"{name}:{what}", (int(fails.sum()),))
+
+    costs = outcomes.totals(plain, float(ledger.total[plain]), drawn("repair"))
+    away = by_steps(years.cost_away, drawn("away")) + by_steps(years.days_away, drawn("days")) * ledger.day
+    costs = costs + (drawn("where") < years.p_away) * away
+    if ledger.case.ways[i].bought:
+        costs = np.where(drawn("spare") < ledger.p_spare[i], ledger.swapped[plain], costs)
+    if months := ledger.warranty_months(i):
+        ran = np.diff(np.where(fails, times, 0.0), axis=0, prepend=0.0)[fails]
+        costs = costs - np.where(ran <= months / MONTHS, ledger.warranty_pays(i), 0.0)
+    worth = np.zeros(times.shape)
+    worth[fails] = costs * (1.0 + ledger.rate) ** -times[fails]
+    return np.array([(worth * (times <= year)).sum(axis=0) for year in grid])
+
+
+def later_costs(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int) -> Floats:
+    ways, end = range(len(ledger.ways)), np.array([ledger.years.horizon_years])
+    return np.array([paid_later(ledger, outcomes, i, end, seed, paths)[0] - ledger.resale(i) for i in ways])
+
+
+def joint_totals(model: Model, draws: int, seed: int) -> list[Floats]:
+    """Totals (W, n) of each replicate."""
+    parts: list[list[Floats]] = [[] for _ in range(REPLICATES)]
+    for block, values in evaluated_blocks(model, draws, seed):
+        totals = np.array([v[TOTAL] for v in values], dtype=float)
+        for r in np.unique(block.replicate):
+            parts[int(r)].append(totals[:, np.broadcast_to(block.replicate == r, totals.shape[1:])])
+    return [np.concatenate(p, axis=1) for p in parts if p]
+
+
+def cheapest_over_years(
+    ledger: Ledger, outcomes: Outcomes, seed: int, draws: int = DRAWS, paths: int = PATHS
+) -> tuple[Floats, Floats]:
+    """Chance that each allowed way has the least discounted cost over the horizon (W,), and its standard error.
+    ``paths`` courses of failures for each way and replicate. Later failures of one way tell nothing of another's: given
+    this job's totals and what one way's failures cost, the chance that every other way costs more is a product of
+    shares of their drawn courses, so that few draws do."""
+    totals, allowed = joint_totals(ledger.model, draws, seed), np.flatnonzero(ledger.allowed)
+    wins = np.zeros((len(ledger.ways), len(totals)))
+    for r, now in enumerate(totals):
+        later = np.sort(later_costs(ledger, outcomes, seed + r * APART, paths), axis=1)
+        start, n = path_draws(seed, f"cheapest:{r}", (len(now), 2)), now.shape[1]
+        # courses of a way's own failures, evenly spread over their costs and in no order that the totals know of
+        step = int(n * 0.6180339887) | 1
+        while np.gcd(step, n) > 1:
+            step += 2
+        for w in allowed:
+            place = ((np.arange(n) * step + int(start[w, 0] * n)) % n + start[w, 1]) / n
+            cost, chance = now[w] + later[w, (place * paths).astype(np.intp)], np.ones(n)
+            for v in allowed[allowed != w]:
+                chance *= 1.0 - np.searchsorted(later[v], cost - now[v], side="right") / paths
+            wins[w, r] = chance.sum()
+    counts = np.array([t.shape[1] for t in totals])
+    p = wins.sum(axis=1)
+    return p / p.sum(), np.asarray(replicate_se(wins, counts)) * counts.sum() / p.sum()

@@ -8,6 +8,7 @@ import json
 import re
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import asdict, is_dataclass
 from decimal import Decimal
 from math import isfinite
@@ -21,8 +22,7 @@ from repairecon.show.report import write_page
 Rows: TypeAlias = list[list[Any]]
 Record: TypeAlias = dict[tuple[str, ...], Any]
 
-ANSWER = "answer"
-"""The table of what stands in no other: a figure a row."""
+ANSWER = "answer"  # the table of what stands in no other: a figure a row
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _WORDS = {
     "p10": "one in ten below", "p50": "half below", "p90": "one in ten above", "se": "standard error of the mean",
@@ -32,8 +32,7 @@ _WORDS = {
 _MONEY_WORDS = """cash total saves gap worth net money price cost spend budget value limit landed replacement goods
 lost regret charge surcharge carriage difference paid fifo average down alone over core duty vat insurance fee handling
 back refund evpi evsi expected each discount fees"""
-_MONEY = frozenset(_MONEY_WORDS.split())
-"""Words of a name whose figures are home money."""
+_MONEY = frozenset(_MONEY_WORDS.split())  # words of a name whose figures are home money
 _UNITS = {"hours": "h", "days": "days", "years": "years", "kg": "kg", "litres": "litres"}
 
 
@@ -134,10 +133,8 @@ def _flat(x: Mapping[str, Any], path: tuple[str, ...], name: str, lists: dict[st
 
 def _cell(x: Any) -> Any:
     if isinstance(x, str) and _DAY.fullmatch(x):
-        try:
+        with suppress(ValueError):
             return datetime.date.fromisoformat(x)
-        except ValueError:
-            return x
     return x if x is None or isinstance(x, bool | int | float | datetime.date) else str(x)
 
 
@@ -175,6 +172,5 @@ def give(
 
 
 def keep_tables(folder: Path, job: str, data: Mapping[str, Any]) -> None:
-    """Write the tables in plain data into a folder, and say so."""
     written = write_tables(folder, job, answer_tables(data))
     print(f"Wrote {len(written)} files of tables to {folder}", file=sys.stderr)

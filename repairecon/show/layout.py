@@ -31,7 +31,6 @@ def for_terminal(text: str) -> str:
 
 
 def capital(text: str) -> str:
-    """The first letter large."""
     return text[:1].upper() + text[1:]
 
 
@@ -43,7 +42,6 @@ def section(title: str, lines: Sequence[str], width: int = WIDTH) -> str:
 
 
 def wrapped(text: str, lead: str = "", width: int = WIDTH) -> str:
-    """Text broken to the width of the page."""
     return textwrap.fill(text, width, initial_indent=lead, subsequent_indent=" " * len(lead))
 
 
@@ -60,8 +58,7 @@ class Block:
 
     @classmethod
     def of(cls, lead: str, sentences: Sequence[str], width: int, drop: int, cut: int) -> Block:
-        """Sentences after a lead word: the last ones dropped one by one, then the first cut to one line. ``drop`` and
-        ``cut`` are the ranks of doing so."""
+        """Sentences after a lead: the last dropped one by one (at rank ``drop``), then the first cut (at ``cut``)."""
         if not sentences:
             return cls([(0, [])])
         indent = "  " if lead else ""
@@ -85,10 +82,7 @@ def fitted(blocks: Sequence[Block], most: int) -> list[str]:
 
 
 def as_text(frame: pd.DataFrame, *, fold: bool = False, width: int = WIDTH) -> str:
-    """A table as aligned text, words to the left, numbers to the right, the index not shown.
-
-    ``fold`` brings words down to a page's width.
-    """
+    """A table as aligned text, words left, numbers right, no index; ``fold`` brings words down to a page's width."""
     columns = [[str(c), *map(str, frame[c])] for c in frame.columns]
     # figures stand to the right, but no sentences with figures in them
     figures = [all(len(x) <= LONGEST_FIGURE and any(map(str.isdigit, x)) for x in cells) for _, *cells in columns]
@@ -96,9 +90,13 @@ def as_text(frame: pd.DataFrame, *, fold: bool = False, width: int = WIDTH) -> s
     widths = [max(map(len, c)) for c in columns]
     if fold:
         widths = _fitting(columns, widths, left, width)
-        if sum(widths) + 2 * (len(widths) - 1) > width:
-            return _stacked(columns, width)
-    lines = []
+    lines = list[str]()
+    if fold and sum(widths) + 2 * (len(widths) - 1) > width:  # too wide: a paragraph a row, each cell after its heading
+        (_, *heads), *rows = zip(*columns, strict=True)
+        for first, *rest in rows:
+            said = "; ".join(f"{head}: {cell}" for head, cell in zip(heads, rest, strict=True) if cell)
+            lines += textwrap.wrap(f"{first}: {said}", width, subsequent_indent="  ")
+        return "\n".join(lines)
     for k, row in enumerate(zip(*columns, strict=True)):
         folded = [textwrap.wrap(x, w) if len(x) > w else [x] for x, w in zip(row, widths, strict=True)]
         for cells in zip_longest(*folded, fillvalue=""):
@@ -106,16 +104,6 @@ def as_text(frame: pd.DataFrame, *, fold: bool = False, width: int = WIDTH) -> s
             lines.append("  ".join(put).rstrip())
         if k == 0:
             lines.append("  ".join("-" * w for w in widths))
-    return "\n".join(lines)
-
-
-def _stacked(columns: list[list[str]], width: int) -> str:
-    """A table too wide for the page: a paragraph a row, each cell after its heading."""
-    heads, *rows = zip(*columns, strict=True)
-    lines = []
-    for first, *cells in rows:
-        said = [f"{head}: {cell}" for head, cell in zip(heads[1:], cells, strict=True) if cell]
-        lines += textwrap.wrap(f"{first}: {'; '.join(said)}", width, subsequent_indent="  ")
     return "\n".join(lines)
 
 

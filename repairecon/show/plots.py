@@ -5,9 +5,8 @@ from __future__ import annotations
 import base64
 import io
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import matplotlib.pyplot as plt
 import numpy as np
@@ -22,7 +21,7 @@ from matplotlib.textpath import text_to_path
 from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import Bbox
 
-from repairecon.show.words import chance_words, days_words, measured, money
+from repairecon.show.words import chance_words, money
 
 INK, QUIET, PALE = "#22303c", "#5f6b75", "#d5dbe0"
 MAIN, TURN, TURN_DARK = "#1f6fa8", "#c86a10", "#8f4a06"
@@ -30,12 +29,10 @@ MAIN_TINT, TURN_TINT, REST_TINT = "#cbe1f0", "#f8d9b0", "#e4e8eb"
 LINES = ("#1f6fa8", "#c86a10", "#22303c", "#8a4f9e", "#2585ad", "#846a06", "#68747d", "#b5567f", "#5b4636")
 DASHES = ("solid", (0, (6, 2)), (0, (2, 1.5)))
 SIZE, SMALL, TITLE_SIZE = 9.5, 9.0, 12.0
-LINE = SIZE * 1.3 / 72.0
-"""Height of a line of text, inches."""
-WIDTH, WIDE, NARROW, HEIGHT, LOW, EDGE, COLOURS = 9.0, 10.5, 4.8, 4.5, 2.5, 0.12, 96
+LINE = SIZE * 1.3 / 72.0  # height of a line of text, inches
+WIDTH, NARROW, HEIGHT, LOW, EDGE, COLOURS = 9.0, 4.8, 4.5, 2.5, 0.12, 96
 NO_BREAK = "\u00a0"
-HALO = (withStroke(linewidth=2.5, foreground="white"),)
-"""Keeps text legible over lines."""
+HALO = (withStroke(linewidth=2.5, foreground="white"),)  # keeps text legible over lines
 
 BESIDE = ("axes fraction", "data")
 """Where words beside a row of a chart stand: across in shares of the plot, up and down as the row."""
@@ -90,21 +87,12 @@ def money_said(amount: float, currency: str, se: float = 0.0) -> str:
 
 
 def chance_said(p: float) -> str:
-    """A chance that is never broken over two lines."""
     return chance_words(p).replace(" ", NO_BREAK)
 
 
 def tall(text: str) -> float:
     """Height of a block of text [inch]."""
     return LINE * (text.count("\n") + 1) if text else 0.0
-
-
-def with_unit(value: float, unit: str, currency: str) -> str:
-    if unit in ("day", "days"):
-        return days_words(value)
-    if unit in ("chance", "in 100"):
-        return chance_said(value)
-    return money_said(value, currency) if unit == currency else measured(value, unit)
 
 
 def write(ax: Axes, at: Place, text: str, coords: Any = "data", shift: Place = (0.0, 0.0), **style: Any) -> Text:
@@ -118,16 +106,15 @@ def write(ax: Axes, at: Place, text: str, coords: Any = "data", shift: Place = (
 
 
 def figure_of(ax: Axes) -> Figure:
-    """The whole figure that axes stand in."""
     fig = ax.get_figure(root=True)
     assert fig is not None
     return fig
 
 
-def slot(ax: Axes | None, width: float = WIDTH) -> tuple[float, float]:
+def slot(ax: Axes | None) -> tuple[float, float]:
     """Width and height [inch] of the place a chart may fill; height 0 when it may choose."""
     if ax is None:
-        return width - 2 * EDGE, 0.0
+        return WIDTH - 2 * EDGE, 0.0
     box, fig = _slot_box(ax), figure_of(ax)
     return box.width * fig.get_figwidth(), box.height * fig.get_figheight()
 
@@ -138,8 +125,7 @@ def _slot_box(ax: Axes) -> Bbox:
     return ax.get_position() if spec is None else spec.get_position(figure_of(ax))
 
 
-@dataclass(frozen=True)
-class Margins:
+class Margins(NamedTuple):
     """Room round the plot itself [inch]."""
 
     left: float
@@ -156,15 +142,16 @@ def framing(title: str, caption: str, width: float, margins: Margins) -> tuple[s
     return title, caption, above, below
 
 
-def stage(ax: Axes | None, title: str, caption: str, plot_height: float, margins: Margins,
-           width: float = WIDTH, least: float = HEIGHT) -> Axes:  # fmt: skip
+def stage(
+    ax: Axes | None, title: str, caption: str, plot_height: float, margins: Margins, least: float = HEIGHT
+) -> Axes:
     """Axes with title and caption; the plot itself at least ``plot_height`` if the figure is ours."""
-    slot_width = slot(ax, width)[0]
+    slot_width = slot(ax)[0]
     title, caption, above, below = framing(title, caption, slot_width, margins)
     if ax is None:
         height = max(least, plot_height + above + below + 2 * EDGE)
-        fig = plt.figure(figsize=(width, height), dpi=100, facecolor="white")
-        x, y = EDGE / width, EDGE / height
+        fig = plt.figure(figsize=(WIDTH, height), dpi=100, facecolor="white")
+        x, y = EDGE / WIDTH, EDGE / height
         ax = fig.add_subplot(fig.add_gridspec(1, 1, left=x, right=1 - x, bottom=y, top=1 - y)[0])
     box = _slot_box(ax)
     across, up = slot_width / box.width, slot(ax)[1] / box.height
@@ -230,16 +217,8 @@ def money_ticks(ax: Axes, axis: Literal["x", "y"], currency: str) -> None:
 
 
 def per_inch(ax: Axes) -> float:
-    """How far the axis across reaches in an inch."""
     low, high = ax.get_xlim()
     return figure_of(ax).dpi / ax.bbox.width * (high - low)
-
-
-def inches_down(ax: Axes, total: float) -> None:
-    """An up-and-down axis in inches from the top, content in the middle; squeezed if there is no room."""
-    spare = max(0.0, ax.bbox.height / figure_of(ax).dpi - total) / 2
-    ax.set_ylim(total + spare, -spare)
-    ax.set_yticks([])
 
 
 def name_rows(
@@ -249,8 +228,12 @@ def name_rows(
     """Axes with a name a row from the top, at least ``row`` [inch] each; and the middle of each row [inch down]."""
     said = [wrap(str(name), margins.left - 0.15) for name in names]
     heights = np.maximum([tall(name) + 0.1 for name in said], row)
-    ax = stage(ax, title, caption, float(heights.sum()), margins, least=least)
-    inches_down(ax, float(heights.sum()))
+    total = float(heights.sum())
+    ax = stage(ax, title, caption, total, margins, least)
+    # up and down in inches from the top, content in the middle; squeezed if there is no room
+    spare = max(0.0, ax.bbox.height / figure_of(ax).dpi - total) / 2
+    ax.set_ylim(total + spare, -spare)
+    ax.set_yticks([])
     middles = (np.cumsum(heights) - heights / 2).tolist()
     for k, (name, y) in enumerate(zip(said, middles, strict=True)):
         write(ax, (0.0, y), name, BESIDE, (-9.0, 0.0), ha="right", weight="bold" if k in bold else "normal")
@@ -313,15 +296,12 @@ def show(ax: Axes) -> None:
 
 
 def end_margin(width: float) -> float:
-    """Width of the margin for the texts [inch], on a page of a width."""
     return max(0.24 * width, min(2.2, 0.33 * width))
 
 
 class Picture:
-    """A chart for a notebook and a page, with the words that stand for it; drawn when it is first asked for.
-
-    ``draw`` takes axes, or None for its own size; NARROW wide it is ``height`` high [inch].
-    """
+    """A chart with its words, drawn when it is first asked for. ``draw`` takes axes, or None for its own
+    size; NARROW wide it is ``height`` high [inch]."""
 
     def __init__(self, draw: Callable[[Axes | None], Axes], height: float) -> None:
         self.draw, self._height = draw, height
@@ -332,17 +312,14 @@ class Picture:
 
     @property
     def alt(self) -> str:
-        """Title and caption."""
         return self._own[1]
 
     @property
     def wide(self) -> str:
-        """PNG in base64, for a wide page."""
         return base64.b64encode(self._own[0]).decode("ascii")
 
     @cached_property
     def narrow(self) -> str:
-        """PNG in base64, for a narrow page."""
         fig = plt.figure(figsize=(NARROW, self._height), dpi=100, facecolor="white")
         ax = fig.add_subplot(fig.add_gridspec(1, 1, left=0.0, right=1.0, bottom=0.0, top=1.0)[0])
         return base64.b64encode(drawn(self.draw(ax))[0]).decode("ascii")

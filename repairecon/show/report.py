@@ -25,7 +25,6 @@ def render(title: str, about: str, advice: Sequence[str], blocks: Iterable[Any],
 
 
 def about(what: str, day: date | str, figures: str) -> str:
-    """The line under a page's title: whose figures, of which day, by which version."""
     return ", ".join(filter(None, (what, str(day), f"repairecon {version()}", figures and f"figures: {figures}")))
 
 
@@ -45,7 +44,6 @@ def write_page(path: Path, page: str | Callable[[], str]) -> None:
 
 
 def version() -> str:
-    """The version of this package, where it is installed."""
     from importlib.metadata import PackageNotFoundError
     from importlib.metadata import version as installed
 

@@ -1,15 +1,20 @@
-"""What shows itself in a notebook: a table of words, shown whole, a titled list of sentences, an answer in short."""
+"""What shows itself in a notebook: a table of words, shown whole, a titled list of sentences, an answer in short; and
+a notebook's parameters: one that it does not have is refused, whatever runs it."""
 
 from __future__ import annotations
 
+import ast
 import html
 import re
 from abc import ABC, abstractmethod
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
+from difflib import get_close_matches
 from functools import cached_property
 
 import pandas as pd
 
+from repairecon.records import RepaireconError
 from repairecon.show.layout import as_text, terminal_width, wrapped
 
 _NUMBER = re.compile(r"([A-Z]{3} )?-?[\d,]+(\.\d+)?( (%|days?|more|less|in 100))?")
@@ -63,9 +68,6 @@ def _row(tag: str, cells: list[str], kinds: list[str]) -> str:
     return f"<tr>{''.join(made)}</tr>"
 
 
-PANEL_STYLE = "max-width:52em;line-height:1.45;font-size:1.02em"
-
-
 class Panel:
     """A titled list of sentences, or one paragraph; shows itself in a notebook."""
 
@@ -83,7 +85,7 @@ class Panel:
             body = "<ul>" + "".join(f"<li>{t}</li>" for t in texts) + "</ul>"
         else:
             body = "".join(f"<p>{t}</p>" for t in texts)
-        return f'<div style="{PANEL_STYLE}">{title}{body}</div>'
+        return f'<div style="max-width:52em;line-height:1.45;font-size:1.02em">{title}{body}</div>'
 
 
 class Shown(ABC):
@@ -111,3 +113,32 @@ def text_of(blocks: Iterable[object]) -> str:
             title = [wrapped(b.title, width=width)] if b.title else []
             said.append("\n".join([*title, as_text(b.table, fold=True, width=width)]))
     return "\n\n".join(said) + "\n"
+
+
+def only_known_parameters(run: Sequence[str] | None = None) -> None:
+    """Refuse each name that a runner set and the parameters' cell does not have, and say what it has. Runners put a
+    cell of their own behind the one whose names are annotated (``folder: str = ...``). Called from the cell after both;
+    ``run`` is the source of the cells run so far, by default those of the running notebook."""
+    if run is None:
+        from IPython.core.getipython import get_ipython
+
+        shell = get_ipython()
+        run = [] if shell is None else list(shell.user_ns["In"])[1:-1]
+    bodies: list[list[ast.stmt]] = []
+    for source in run:
+        bodies.append([])
+        with suppress(SyntaxError):  # a runner's own words, such as %load
+            bodies[-1] = ast.parse(source).body
+    known = next((names for names in (_names(body, ast.AnnAssign) for body in reversed(bodies)) if names), [])
+    unknown = [name for name in (_names(bodies[-1], ast.Assign) if bodies else []) if name not in known]
+    if unknown:
+        near = {name: get_close_matches(name, known, 1) for name in unknown}
+        said = ", ".join(name + (f" (did you mean {close[0]}?)" if close else "") for name, close in near.items())
+        raise RepaireconError(f"this notebook has no parameter {said}; it has {', '.join(known)}")
+
+
+def _names(body: Sequence[ast.stmt], kind: type[ast.Assign] | type[ast.AnnAssign]) -> list[str]:
+    if not body or not all(isinstance(node, kind) for node in body):
+        return []
+    targets = (node.target if isinstance(node, ast.AnnAssign) else node.targets[0] for node in body)  # type: ignore[attr-defined]
+    return [target.id for target in targets if isinstance(target, ast.Name)]

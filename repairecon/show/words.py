@@ -11,7 +11,6 @@ _MEASURED = {"metre": "m", "litre": "l", "kilogram": "kg"}
 
 
 def money(amount: float, currency: str, se: float = 0.0) -> str:
-    """An amount of money, with no more digits than its standard error supports."""
     places = -max(0, floor(log10(3.0 * se))) if se > 1.0 / 3.0 else 0
     rounded = round(amount, places)
     sign = "-" if rounded < 0 else ""
@@ -33,12 +32,10 @@ def chance_words(p: float) -> str:
 
 
 def whole(x: float) -> str:
-    """A number without decimals."""
     return f"{x:,.0f}"
 
 
 def days_words(d: float) -> str:
-    """A number of days."""
     return f"{whole(d)} day{'' if whole(d) == '1' else 's'}"
 
 
@@ -81,12 +78,10 @@ def cents(x: float) -> float:
 
 
 def rate(x: float) -> str:
-    """A rate in per cent, to three figures."""
     return f"{100.0 * x:.3g} %"
 
 
 def share(x: float) -> str:
-    """A fraction in per cent."""
     return f"{100.0 * x:.0f} %"
 
 

@@ -19,12 +19,12 @@ from repairecon.read.case_folder import read_case
 from repairecon.read.problems import key
 from repairecon.read.reading import Defaults
 from repairecon.read.toml_records import CRITICAL, OTHER
-from repairecon.rebuild_or_buy.horizon import Horizon
+from repairecon.rebuild_or_buy.advice import screen
 from repairecon.rebuild_or_buy.learned import with_own_lives
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.tree import grow
-from repairecon.rebuild_or_buy.verdict import screen
+from repairecon.rebuild_or_buy.years import Horizon
 from repairecon.records import DAYS_A_YEAR, Item, Movement, Passage, Range, RepaireconError, SpareWish, UnitAboard
 from repairecon.spares_aboard.boat_units import UNKNOWN, BoatAround, Renewals, Standing
 

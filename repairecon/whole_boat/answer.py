@@ -15,7 +15,7 @@ import numpy as np
 from repairecon.book.spares_book import book_at
 from repairecon.formulas.demand import best_split
 from repairecon.formulas.integer_program import Program
-from repairecon.many.work import Lost, each
+from repairecon.many import Lost, each
 from repairecon.read.boat import BoatPapers, book_path, read_boat
 from repairecon.read.closed import FOLDER as DECIDED
 from repairecon.read.problems import key

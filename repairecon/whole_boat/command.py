@@ -6,7 +6,7 @@ import argparse
 import sys
 from typing import Any
 
-from repairecon.many.work import cores
+from repairecon.many import cores
 from repairecon.show.answer_tables import add_faces, give
 from repairecon.whole_boat.answer import BoatLine, as_json, not_read, pools, whole_boats
 

@@ -14,8 +14,7 @@ from repairecon.formulas import renewal
 from repairecon.read.boat import BoatPapers, age_years
 from repairecon.rebuild_or_buy.draws import by_steps, generator
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
-from repairecon.rebuild_or_buy.lives import Life, case_before, life_of
-from repairecon.rebuild_or_buy.years import cost_away
+from repairecon.rebuild_or_buy.lives import Life, case_before, cost_away, life_of
 from repairecon.records import BoatUnit, Years
 
 Floats = NDArray[np.float64]

@@ -19,7 +19,7 @@ from repairecon.formulas import ranges
 from repairecon.formulas.bayes import LinearBelief, belief_interval
 from repairecon.rebuild_or_buy.draws import Draws
 from repairecon.rebuild_or_buy.evaluate import Drawn
-from repairecon.rebuild_or_buy.learned import condition, groups, with_learned
+from repairecon.rebuild_or_buy.learned import groups, with_learned
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import TOTAL, sample
 from repairecon.rebuild_or_buy.tree import grow
@@ -129,7 +129,7 @@ def _rows(case: Case, model: Model, job: str, values: Floats, leaf: int) -> Iter
     """What the owner would have logged of one drawn job, against the hours that he had guessed."""
     for b, holds in zip(case.branches, model.tree.holds[:, leaf], strict=True):
         if holds:
-            row = logged(job, "count", b.event, given=condition(b)[1], outcome=b.outcome)
+            row = logged(job, "count", b.event, given=b.condition, outcome=b.outcome)
             yield replace(row, unit=case.unit.kind)
     drawn = {x.key: float(v) for x, v in zip(model.inputs, values, strict=True)}
     for t in case.tasks:
@@ -141,6 +141,6 @@ def _rows(case: Case, model: Model, job: str, values: Floats, leaf: int) -> Iter
 
 
 def _total(model: Model, values: Floats, leaf: NDArray[np.intp], way: str) -> float:
-    drawn = Drawn(model.program, values, leaf)
+    drawn = Drawn(model.program, values, leaf, model.program.patterns)
     cash, hours, days = drawn.evaluate(model.plain.way(model.ways.index(way)))
     return float(np.ravel(cash + model.own_hour * hours + values[model.program.lost_day] * days)[0])

@@ -14,7 +14,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from repairecon.many.work import each
+from repairecon.many import each
 from repairecon.read.starter import new_case
 from repairecon.rebuild_or_buy.command import case_line, case_lines
 

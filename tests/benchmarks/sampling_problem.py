@@ -36,11 +36,10 @@ from plain_numpy import PlainNumpy  # noqa: E402
 from reference_case import branch, case, span  # noqa: E402
 from reference_problem import MEMORY, fresh, timed, uniforms  # noqa: E402
 
-from repairecon.rebuild_or_buy.horizon import cheapest_over_years  # noqa: E402
 from repairecon.rebuild_or_buy.model import Model  # noqa: E402
 from repairecon.rebuild_or_buy.outcomes import sample  # noqa: E402
 from repairecon.rebuild_or_buy.tree import grow  # noqa: E402
-from repairecon.rebuild_or_buy.years import Ledger  # noqa: E402
+from repairecon.rebuild_or_buy.years import Ledger, cheapest_over_years  # noqa: E402
 from repairecon.records import Case  # noqa: E402
 
 FEW, SEEDS = 20_000, 12

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from repairecon.many.work import AHEAD, Lost, each
+from repairecon.many import AHEAD, Lost, each
 from repairecon.records import RepaireconError
 
 
@@ -157,7 +157,8 @@ def test_a_scheduler_that_goes_away_is_said_in_a_sentence(
     assert got == list(range(len(got)))
 
 
-def test_no_scheduler_at_all() -> None:
+def test_no_scheduler_at_all(monkeypatch: pytest.MonkeyPatch) -> None:
     pytest.importorskip("distributed")
+    monkeypatch.setattr("repairecon.many.PATIENCE", "1s")
     with pytest.raises(RepaireconError, match="no answer from"):
         list(each(squared, range(3), scheduler="tcp://127.0.0.1:9"))

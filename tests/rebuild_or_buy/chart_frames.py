@@ -65,7 +65,7 @@ DEEP = tree_rows([
 SWINGS = pd.DataFrame([
     ("price of the exchange unit", "EUR", 500.0, 900.0, -90.0, 420.0),
     ("wait for parts", "days", 5.0, 25.0, 330.0, -140.0),
-    ("chance that the shaft is grooved", "chance", 0.02, 0.5, 300.0, 60.0),
+    ("days in the yard", "days", 2.0, 50.0, 300.0, 60.0),
     ("own hours on the bench and in the bilge", "hours", 6.0, 16.0, 280.0, 120.0),
     ("price of an own hour", "EUR an hour", 0.0, 30.0, 290.0, -20.0),
     ("scrap", "EUR", 0.0, 20.0, 205.0, 210.0),

@@ -11,10 +11,9 @@ from reference_case import way
 from scipy import stats
 from small_case import small, sure
 
-from repairecon.rebuild_or_buy.horizon import Combination, spare_combinations
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import grow
-from repairecon.rebuild_or_buy.years import Ledger, over_the_years
+from repairecon.rebuild_or_buy.years import Combination, Ledger, over_the_years, spare_combinations
 from repairecon.records import Case, Range, Way, Years
 
 # by hand, small_case with casings that are all sound: rebuild 100 and 15 days at 1; new 500 and 3 days

@@ -18,5 +18,6 @@ class Instead:
 
 
 def advised(answer: Any, **fields: Any) -> Any:
-    """The answer with fields of its advice replaced."""
-    return Instead(answer, advice=replace(answer.advice, **fields))
+    """The answer with fields of its advice replaced, and where another way takes over."""
+    own = {name: fields.pop(name) for name in list(fields) if name in answer.advice.__dataclass_fields__}
+    return Instead(answer, advice=replace(answer.advice, **own), basis=Instead(answer.basis, **fields))

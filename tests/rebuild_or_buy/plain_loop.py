@@ -24,7 +24,6 @@ from plain_work import (
     at,
     lasting,
     names,
-    touches,
 )
 
 from repairecon.records import Branch, Case, Range, Way
@@ -62,6 +61,8 @@ class PlainCase(PlainWork):
         self.choices: dict[tuple[object, ...], Way] = {}
         self.by_price: dict[int, list[Way]] = {}
         self.thens: dict[str, tuple[Way | None, Way | None]] = {}
+        self.leaf = {id(found) for _, found in self.leaves}
+        self.known: dict[tuple[object, ...], Bill] = {}
 
     def rebuild_here(self, way: Way, found: Found, n: Numbers, at_leisure: bool) -> Bill:
         bill, end = Bill(), self.end(way, found)
@@ -78,7 +79,7 @@ class PlainCase(PlainWork):
         bought = self.case.way(way.bought) if at_leisure else None
         orders = self.outcomes(
             bill, n, way, found, end, REASSEMBLY if at_leisure else NO_END,
-            lambda row: bought is not None and touches(row, bought),
+            lambda row: bought is not None and self.touches(row, bought),
         )  # fmt: skip
         if end > self.order_stage:
             planned = orders.setdefault(self.order_stage, {})
@@ -127,7 +128,19 @@ class PlainCase(PlainWork):
         return self.offers[min((w for w in self.buys if w.kind != "own spare"), key=landed_cost).way]
 
     def fitted(self, way: Way, after: int, found: Found, n: Numbers) -> Bill:
-        """A bought unit that came, fitted after a rebuild that got as far as a stage."""
+        """A bought unit that came, fitted after a rebuild that got as far as a stage; kept where it is expected."""
+        return self._kept((way.way, after), found, n, lambda: self._fitted(way, after, found, n))
+
+    def _kept(self, what: tuple[object, ...], found: Found, n: Numbers, make: Callable[[], Bill]) -> Bill:
+        """A bill that is made once for each leaf where it is expected."""
+        key = *what, id(found)
+        if n is not MEANS or id(found) not in self.leaf:
+            return make()
+        if key not in self.known:
+            self.known[key] = make()
+        return self.known[key]
+
+    def _fitted(self, way: Way, after: int, found: Found, n: Numbers) -> Bill:
         bill, o = self.purchase(way, n), self.offers[way.way]
         spoilt = after >= STRIP and not way.core_if_stripped
         if way.core_surcharge.high > 0 and not spoilt:
@@ -148,7 +161,7 @@ class PlainCase(PlainWork):
 
         def paid(row: Branch) -> bool:
             seen = at(row.seen_at) < after or (row.ends_rebuild and at(row.seen_at) == after)
-            return seen and any(touches(row, w) for w in rebuilds)
+            return seen and any(self.touches(row, w) for w in rebuilds)
 
         for parts in self.outcomes(bill, n, way, found, NO_END, NO_END, paid).values():
             self.order(bill, n, parts, True)
@@ -264,6 +277,9 @@ class PlainCase(PlainWork):
 
     def price(self, way: Way, found: Found, n: Numbers, ahead: bool = False) -> Bill:
         """Cash, own hours and days of a way once the state of the unit is given; ``ahead``: no wait counts."""
+        return self._kept((way.way, "ahead" if ahead else ""), found, n, lambda: self._priced(way, found, n, ahead))
+
+    def _priced(self, way: Way, found: Found, n: Numbers, ahead: bool) -> Bill:
         traits = way.traits
         if not lasting(way):
             return self.for_a_while(way, found, n)

@@ -7,12 +7,15 @@ import random
 from collections.abc import Callable, Sequence
 from functools import cache
 
+import numpy as np
+from numpy.typing import NDArray
 from scipy import special
 
 from repairecon.records import Range
 
 Z90 = 1.2815515655446004  # standard normal value that 90 % of cases stay below
 Name = tuple[str, ...]
+Floats = NDArray[np.float64]
 
 
 class Bill:
@@ -57,23 +60,22 @@ def quantile(r: Range, p: float) -> float:
     return r.high - math.sqrt((1 - p) * (r.high - r.low) * (r.high - r.likely))
 
 
-def chance_below(r: Range, x: float) -> float:
-    """Share of cases below x, in closed form."""
+def chance_below(r: Range, x: Floats) -> Floats:
+    """Share of cases below each x, in closed form."""
     if r.shape == "lognormal":
         sigma, scale = lognormal_of(r)
-        inner = (x - r.likely) / scale + 1.0
-        return float(special.ndtr(math.log(inner) / sigma)) if inner > 0 else 0.0
-    if x <= r.low:
-        return 0.0
-    if x >= r.high:
-        return 1.0
+        inner = np.maximum((x - r.likely) / scale + 1.0, 1e-300)
+        return np.asarray(special.ndtr(np.log(inner) / sigma))
+    if r.sure:
+        return np.asarray(x > r.low, dtype=float)
+    share = np.clip((x - r.low) / (r.high - r.low), 0.0, 1.0)
     if r.shape == "uniform":
-        return (x - r.low) / (r.high - r.low)
+        return share
     if r.shape == "pert":
-        return float(special.betainc(*beta_of(r), (x - r.low) / (r.high - r.low)))
-    if x < r.likely:
-        return (x - r.low) ** 2 / ((r.high - r.low) * (r.likely - r.low))
-    return 1 - (r.high - x) ** 2 / ((r.high - r.low) * (r.high - r.likely))
+        return np.asarray(special.betainc(*beta_of(r), share))
+    middle = (r.likely - r.low) / (r.high - r.low)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(share < middle, share**2 / middle, 1 - (1 - share) ** 2 / (1 - middle))
 
 
 def mean(r: Range) -> float:
@@ -90,13 +92,11 @@ def mean(r: Range) -> float:
 @cache
 def mean_of_longest(waits: tuple[Range, ...], floor: float) -> float:
     """floor plus the integral of the chance that one of them lasts longer, by the midpoint rule."""
-    far = max(quantile(r, 1 - 1e-9) for r in waits)
-    n, total = 4000, 0.0
-    for k in range(n):
-        s = (k + 0.5) / n
-        x = floor + (far - floor) * s * s  # finer near the floor
-        total += (1.0 - math.prod(chance_below(r, x) for r in waits)) * 2 * s
-    return floor + max(far - floor, 0.0) * total / n
+    far, n = max(quantile(r, 1 - 1e-9) for r in waits), 4000
+    s = (np.arange(n) + 0.5) / n
+    x = floor + (far - floor) * s * s  # finer near the floor
+    longer = 1.0 - np.prod([chance_below(r, x) for r in waits], axis=0)
+    return floor + max(far - floor, 0.0) * float((longer * 2 * s).sum()) / n
 
 
 class OneDraw:

@@ -94,6 +94,8 @@ class PlainWork:
     def __init__(self, case: Case) -> None:
         self.case, self.terms = case, case.terms
         self.met: dict[tuple[str, str, str], tuple[Remedy, ...]] = {}
+        self.touched: dict[tuple[int, str], bool] = {}
+        self.tasks: dict[str, list[Task]] = {}
         self.order_stage = {"now": -1, "after removal": 1, "after strip": 2, "after measure": 3}[self.terms.order_parts]
         assert self.terms.order_parts in ORDER_TIMES
         self.rows: dict[str, list[Branch]] = {}
@@ -172,11 +174,16 @@ class PlainWork:
                 found[event] = rng.choices(group, [r.chance for r in group])[0]
         return found
 
+    def touches(self, row: Branch, way: Way) -> bool:
+        """Whether a row of the case bears on one of its ways, kept once worked out."""
+        key = id(row), way.way
+        if key not in self.touched:
+            self.touched[key] = touches(row, way)
+        return self.touched[key]
+
     def end(self, way: Way, found: Found) -> int:
-        ends = [
-            at(r.seen_at) for r in found.values() if r.ends_rebuild and touches(r, way) and not self.remedies(r, way)
-        ]
-        return min(ends, default=NO_END)
+        rows = (r for r in found.values() if r.ends_rebuild and self.touches(r, way))
+        return min((at(r.seen_at) for r in rows if not self.remedies(r, way)), default=NO_END)
 
     # ---- remedies
     def remedies(self, row: Branch, way: Way) -> tuple[Remedy, ...]:
@@ -229,7 +236,9 @@ class PlainWork:
                 return names(t.ways, way)
             return way.traits.rebuilds == "here" or (t.stage in EVERY_WAY and lasting(way))
 
-        return [t for t in self.case.tasks if needed(t)]
+        if way.way not in self.tasks:
+            self.tasks[way.way] = [t for t in self.case.tasks if needed(t)]
+        return self.tasks[way.way]
 
     def freight(self, bill: Bill, n: Numbers, o: Offer) -> None:
         if o.supplier is not None:
@@ -242,7 +251,7 @@ class PlainWork:
         """Pay for what is found, unless paid already; gives the pieces to order by stage."""
         orders: dict[int, dict[str, int]] = {}
         for row in found.values():
-            if not row.seen_at or not touches(row, way) or at(row.seen_at) > last or paid(row):
+            if not row.seen_at or not self.touches(row, way) or at(row.seen_at) > last or paid(row):
                 continue
             stage, met = at(row.seen_at), self.remedies(row, way)
             if self.in_the_price(row, way):

@@ -11,7 +11,7 @@ from reference_case import HERE, branch, case, task, terms, way
 from small_case import part, small, sure
 
 from repairecon import read_case, rebuild_or_buy
-from repairecon.rebuild_or_buy import headline
+from repairecon.rebuild_or_buy import sentences
 from repairecon.records import Case, Look, Range, Years
 from repairecon.show.words import days_words
 
@@ -45,12 +45,11 @@ def test_the_years_lead_where_lives_are_known_and_the_owner_says_how_long() -> N
 
 def test_this_job_leads_where_the_owner_does_not_say_and_the_years_at_which_it_turns_are_told() -> None:
     years = replace(KEPT, horizon_years=0.0, horizon_stated=False, p_away=1.0, cost_away=sure(300))
-    advice = rebuild_or_buy(made(years=years), 200).advice
-    assert (advice.way, advice.basis, advice.beyond_way) == ("rebuild", "this job", "new")
+    answer = rebuild_or_buy(made(years=years), 200)
+    beyond, other = answer.basis.beyond
+    assert (answer.advice.way, answer.advice.basis, other) == ("rebuild", "this job", "new")
     # at the years at which it turns both come to the same
-    answer = rebuild_or_buy(
-        made(years=replace(years, horizon_years=float(advice.beyond_years), horizon_stated=True)), 200
-    )
+    answer = rebuild_or_buy(made(years=replace(years, horizon_years=float(beyond), horizon_stated=True)), 200)
     one, other = answer.horizon.ledger.present
     assert one == pytest.approx(other, rel=0.05)
 
@@ -63,15 +62,15 @@ def test_assumed_lives_do_not_lead() -> None:
 def test_a_day_that_is_not_priced_is_told_with_the_price_at_which_it_turns() -> None:
     """15 days against 3, 400 apart: at 400 / 12 a day it turns."""
     unpriced = replace(FREE, lost_day_stated=False)
-    advice = rebuild_or_buy(made(terms=unpriced), 200).advice
-    assert advice.way == "rebuild"
-    assert advice.day_price_turns == pytest.approx(400 / 12)
+    answer = rebuild_or_buy(made(terms=unpriced), 200)
+    assert answer.advice.way == "rebuild"
+    assert answer.basis.day_price_turns == pytest.approx(400 / 12)
 
 
 def test_an_hour_that_is_not_priced_is_told_with_the_worth_at_which_it_turns() -> None:
     work = task("take it apart and put it together", "strip", hours=sure(16))
-    advice = rebuild_or_buy(made(terms=replace(FREE, own_hour_stated=False), tasks=(work,)), 200).advice
-    assert advice.hour_price_turns == pytest.approx(400 / 16)
+    answer = rebuild_or_buy(made(terms=replace(FREE, own_hour_stated=False), tasks=(work,)), 200)
+    assert answer.basis.hour_price_turns == pytest.approx(400 / 16)
 
 
 OTHER = (branch("this unit", "to blame", 0.6, "first run"),
@@ -169,9 +168,9 @@ def test_days_and_bad_cases_are_held_against_the_way_that_the_advice_begins() ->
     """To be stripped though another way would be taken unopened: the rebuild here is what the rest is beside."""
     answer = rebuild_or_buy(read_case(Path(__file__).parents[2] / "data" / "starter"), draws=2000)
     assert answer.advice.way == "specialist's rebuild"
-    assert "rebuild here" in headline.do(answer)
+    assert "rebuild here" in sentences.do(answer)
     table = answer.table
     saved = table.loc["rebuild here", "days_mean"] - table.loc["mend for now", "days_mean"]
     bad = answer.money(table.loc["rebuild here", "total_p90"], table.loc["rebuild here", "total_p90_se"])
-    assert headline.sooner(answer).startswith(f"Mend for now is back about {days_words(saved)} sooner;")
-    assert f"against {bad}" in headline.sooner(answer)
+    assert sentences.sooner(answer).startswith(f"Mend for now is back about {days_words(saved)} sooner;")
+    assert f"against {bad}" in sentences.sooner(answer)

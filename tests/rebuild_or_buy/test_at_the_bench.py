@@ -18,8 +18,8 @@ NO_EXCHANGE = tuple(w for w in rc.ways() if w.way != "exchange")
 # ---- what is spent ------------------------------------------------------------------------------
 def test_spent_is_shown_apart_and_no_part_of_the_choice() -> None:
     start, there = answer(bench_case()), answer(bench_case(), stage="strip")
-    assert (start.bench.spent.cash, start.bench.spent.own_hours, start.bench.spent.days) == (0, 0, 0)
-    assert (there.bench.spent.cash, there.bench.spent.own_hours, there.bench.spent.days) == (40, 0, 2)
+    assert (start.bench.spent["cash"], start.bench.spent["own_hours"], start.bench.spent["days"]) == (0, 0, 0)
+    assert (there.bench.spent["cash"], there.bench.spent["own_hours"], there.bench.spent["days"]) == (40, 0, 2)
     # Rebuilt to the end whatever comes: 100 and 13 days, half of the time 700 more; cracked: new.
     assert there.table.loc["rebuild", "total_mean"] == pytest.approx(0.6 * (113 + 350) + 0.4 * 503)
     assert there.table.loc["new", "total_mean"] == pytest.approx(503)
@@ -39,7 +39,7 @@ def dearer_strip(made: Case, by: float) -> Case:
 def test_what_was_spent_before_does_not_change_what_is_best(made: Case, stage: str) -> None:
     one, other = answer(made, stage=stage), answer(dearer_strip(made, 3000.0), stage=stage)
     steps = sum(t.stage in ("outside", "strip") for t in made.tasks)
-    assert other.bench.spent.cash == pytest.approx(one.bench.spent.cash + 3000 * steps)
+    assert other.bench.spent["cash"] == pytest.approx(one.bench.spent["cash"] + 3000 * steps)
     np.testing.assert_allclose(other.table["total_mean"], one.table["total_mean"], rtol=1e-12)
     assert (other.verdict.best, other.bench.now) == (one.verdict.best, one.bench.now)
     assert other.bench.value == pytest.approx(one.bench.value)
@@ -49,7 +49,7 @@ def test_what_was_spent_before_does_not_change_what_is_best(made: Case, stage: s
 
 def test_spent_is_shown_when_what_was_found_ends_it() -> None:
     there = answer(bench_case(), stage="strip", found="casing=cracked")
-    assert (there.bench.spent.cash, there.bench.spent.days) == (40, 2)
+    assert (there.bench.spent["cash"], there.bench.spent["days"]) == (40, 2)
 
 
 # ---- findings ------------------------------------------------------------------------------------

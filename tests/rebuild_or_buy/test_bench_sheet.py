@@ -149,7 +149,7 @@ def test_an_unknown_unit_gets_the_general_sheet(tmp_path: Path) -> None:
     assert "find out what its failure can do" in " ".join(sheet.cautions)
     assert [s.stage for s in sheet.steps] == list(STAGES[:-1])
     assert sum(len(s.measures) for s in sheet.steps) >= 3
-    assert sheet.tools
+    assert dict(sheet.at_hand)["Tools"]
 
 
 def test_a_name_that_fits_several_kinds_says_so(tmp_path: Path) -> None:
@@ -201,7 +201,7 @@ def test_the_sheet_stops_where_the_advice_over_the_years_does() -> None:
 def test_what_is_for_the_licensed_hand_is_said_before_all_else(place: Path) -> None:
     sheet = sheet_of("injection pump", place)
     assert "licensed hand" in sheet.stop[0]
-    assert any(line.startswith("specialist, for:") for line in sheet.call)
+    assert any(line.startswith("specialist, for:") for line in dict(sheet.after)["Who to call"])
 
 
 def test_text_keeps_its_width_and_page_needs_nothing_else(place: Path) -> None:

@@ -8,11 +8,10 @@ import numpy as np
 import pytest
 from lived_case import lived
 
-from repairecon.rebuild_or_buy.horizon import cheapest_over_years, joint_totals, later_costs
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes, sample
 from repairecon.rebuild_or_buy.tree import grow
-from repairecon.rebuild_or_buy.years import Ledger
+from repairecon.rebuild_or_buy.years import Ledger, cheapest_over_years, joint_totals, later_costs
 
 N = 60_000
 

@@ -12,12 +12,11 @@ from numpy.testing import assert_array_equal
 from reference_case import span
 
 from repairecon.rebuild_or_buy.draws import failure_times
-from repairecon.rebuild_or_buy.horizon import cost_over_years
 from repairecon.rebuild_or_buy.lives import Clocks, clocks_of, failures
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes, sample
 from repairecon.rebuild_or_buy.tree import grow
-from repairecon.rebuild_or_buy.years import Ledger, over_the_years
+from repairecon.rebuild_or_buy.years import Ledger, cost_over_years, over_the_years
 from repairecon.records import Case, Years
 
 KS_1_PERCENT = 1.6276  # Kolmogorov's limit law stays below it in 99 of 100 cases; critical value times sqrt(n)

@@ -17,7 +17,7 @@ from repairecon.rebuild_or_buy.bench import Worth, event_worth, look_worth, look
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import numbers
 from repairecon.rebuild_or_buy.stages import Decision, decision
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Nested
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE
 from repairecon.records import Case, Look, Source
 
 seeds = st.integers(0, 2**32 - 1)
@@ -40,7 +40,7 @@ def bare(p: np.ndarray, ids: np.ndarray, stop: np.ndarray) -> Decision:
     points = tuple(range(-1, len(ids) - 1))
     return Decision(
         chance=p, points=points, ids=ids, stop_cost=stop, go_cost=np.full(len(p), np.inf), spent=np.zeros(ids.shape),
-        actions=names, ends=never, other=nobody, nested=Nested.of(ids),
+        actions=names, ends=never, other=nobody,
     )  # fmt: skip
 
 

@@ -151,3 +151,14 @@ def test_knowing_of_a_unit_bought_after_sending_away() -> None:
     # Unknown: 0.9 x 50 + 0.1 x (20 + 500); known to be good, the used one follows at 100.
     assert made.value() == pytest.approx(97)
     assert event_worth(model, made, model.tree.column("the used one")) == pytest.approx(0.5 * 0.1 * (500 - 100))
+
+
+def test_knowing_a_price_that_turns_nothing_within_its_range() -> None:
+    """Nursed along, no day is lost: 400 to 600 for the new one that follows, and 3 more if taken now; the copy at 700
+    is dearer throughout, though not at twice the price of the new one."""
+    ways = (
+        way("new", "new", Range(400, 500, 600, "uniform"), lead_days=sure(3)),
+        way("copy", "pattern", sure(700), lead_days=sure(3)),
+        way("nurse it", "carry on", until_days=sure(60)),
+    )
+    assert worth_of(small(branches=(), ways=ways, tasks=(), parts=()), "price of new") == (0.0, 0.0)

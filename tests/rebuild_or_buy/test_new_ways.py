@@ -13,11 +13,11 @@ from plain_loop import PlainCase
 from reference_case import branch, task, terms, way
 from small_case import days_task, small, sure
 
+from repairecon.rebuild_or_buy.advice import screen
 from repairecon.rebuild_or_buy.draws import BLOCK
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.tree import grow
-from repairecon.rebuild_or_buy.verdict import screen
 from repairecon.records import ORDER_TIMES, WAY_KINDS, Case, Labour, Range, Way, Years
 
 REBUILD, NEW = way("rebuild", "rebuild"), way("new", "new", sure(500), lead_days=sure(3))
@@ -208,8 +208,6 @@ def test_two_that_never_come_are_told_and_not_paid() -> None:
     cash, _, days = of(made)["new"]
     assert cash == pytest.approx(0.9 * 500 + 0.1 * 0.5 * 300)
     assert days == pytest.approx(0.9 * 3 + 0.1 * (30 + 0.5 * 3 + 0.5 * 30))
-    model = Model(made, grow(made), {})
-    assert [model.plain.p_nothing(i, -1) for i in range(2)] == pytest.approx([0.1 * 0.5, 0.5 * 0.1])
 
 
 def test_parts_belong_to_the_ways_they_name() -> None:

@@ -14,9 +14,10 @@ import reference_case as rc
 
 import repairecon
 from repairecon.__main__ import main
-from repairecon.rebuild_or_buy import headline, parts
+from repairecon.rebuild_or_buy import parts, sentences
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.parts import page
+from repairecon.show import plots
 from repairecon.show.sheet import Sheet
 
 DATA = Path(__file__).parents[2] / "data"
@@ -47,7 +48,7 @@ def windlass_page(windlass):
 
 def test_advice_date_and_case_are_on_top(windlass, windlass_page):
     head = windlass_page.partition("<table")[0]
-    assert headline.do(windlass) in head
+    assert sentences.do(windlass) in head
     for word in ("2026-03-14", "Case windlass", "figures: invented", "repairecon"):
         assert word in head
 
@@ -60,6 +61,13 @@ def test_nothing_is_fetched_and_every_table_has_its_headings(windlass_page):
     assert tags.seen.count("img") == windlass_page.count('alt="') == 7
 
 
+@pytest.fixture
+def _no_ink(monkeypatch):
+    """Pictures are laid out and described but not painted: what is looked at is their words and the page round them."""
+    monkeypatch.setattr(plots, "save_png", lambda *_: b"")
+
+
+@pytest.mark.usefixtures("_no_ink")
 def test_text_from_files_is_escaped():
     base = rc.case()
     ways = (*base.ways[:2], replace(base.ways[2], way=HOSTILE), base.ways[3])
@@ -70,6 +78,7 @@ def test_text_from_files_is_escaped():
         assert "&lt;script&gt;" in text
 
 
+@pytest.mark.usefixtures("_no_ink")
 def test_written_whole_or_not_at_all(tmp_path, capsys):
     target = tmp_path / "r.html"
     line = ["rebuild-or-buy", str(DATA / "starter"), "--draws", "300", "--report"]

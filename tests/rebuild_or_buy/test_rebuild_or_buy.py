@@ -13,10 +13,10 @@ import reference_case as rc
 
 import repairecon
 from repairecon.rebuild_or_buy import parts, sentences
+from repairecon.rebuild_or_buy.advice import near_tie, screen
 from repairecon.rebuild_or_buy.command import as_json
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.parts import full
-from repairecon.rebuild_or_buy.verdict import near_tie, screen
 from repairecon.records import CaseError, FindingError, RepaireconError
 
 DATA = Path(__file__).parents[2] / "data"

@@ -41,7 +41,7 @@ def of(name: str, draws: int, what: str) -> Floats:
 
 
 # ---- honest errors ------------------------------------------------------------------------
-@pytest.mark.parametrize(("name", "draws"), [("reference", 4096), ("reference", 5000), ("wide", 3000)])
+@pytest.mark.parametrize(("name", "draws"), [("reference", 4096), ("wide", 3000)])
 def test_the_exact_mean_lies_within_the_errors_told_as_often_as_it_should(name: str, draws: int) -> None:
     # Means over 16 replicates: Student's t with 15 degrees of freedom (his paper, Biometrika 6 (1908)).
     z = (of(name, draws, "sampled_mean") - of(name, draws, "mean")) / of(name, draws, "sampled_se")
@@ -119,9 +119,9 @@ def test_a_number_that_tells_much_moves_only_those_that_tell_much() -> None:
 # ---- memory -------------------------------------------------------------------------------
 def test_memory_is_flat() -> None:
     m = model_of(case())
-    sample(m, 300_000, 1)
+    sample(m, 20_000, 1)
     peaks = []
-    for draws in (300_000, 600_000):
+    for draws in (100_000, 300_000):
         gc.collect()
         tracemalloc.start()
         sample(m, draws, 1)

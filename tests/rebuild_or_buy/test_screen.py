@@ -13,7 +13,7 @@ from other_advice import Instead, advised
 
 import repairecon
 from repairecon.book.stock import read_case_aboard
-from repairecon.rebuild_or_buy import headline, parts, sentences
+from repairecon.rebuild_or_buy import parts, sentences
 from repairecon.rebuild_or_buy.bench import StopWhen
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.records import Needed, OrderWishes
@@ -95,13 +95,20 @@ def test_every_way_is_there_or_counted(demos):
     assert (f"({left} dearer ways" in text) == (left > 0)
 
 
+@pytest.fixture(scope="module")
+def narrow(demos):
+    """All of the windlass's answer 80 letters wide, and each part of it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("COLUMNS", "80")
+        return {name: parts.full(demos["windlass"], name) for name in ("", *parts.PARTS)}
+
+
 @pytest.mark.parametrize("name", parts.PARTS)
-def test_each_part_alone_and_in_the_whole(demos, name, monkeypatch):
-    monkeypatch.setenv("COLUMNS", "80")
-    part = parts.full(demos["windlass"], name)
+def test_each_part_alone_and_in_the_whole(narrow, name):
+    part = narrow[name]
     assert part.strip()
     assert sizes(part)[1] <= 80
-    assert part.strip() in parts.full(demos["windlass"])
+    assert part.strip() in narrow[""]
 
 
 def test_only_what_is_printed_is_asked_for(answer):
@@ -121,7 +128,7 @@ def test_only_what_is_printed_is_asked_for(answer):
 # ---------------------------------------------------------------- what the advice says
 def said(answer, **fields):
     plain = {"total": 1_000.0, "value": 1_000.0, "stops": (), "ties": (), "look": None, "basis": "this job"}
-    return " ".join(headline.advice(advised(answer, **plain | fields)))
+    return " ".join(sentences.advice(advised(answer, **plain | fields)))
 
 
 def test_each_thing_to_do_has_its_words(answer):
@@ -158,12 +165,10 @@ def test_a_near_tie_is_told(answer):
 def test_today_against_the_years_in_one_sentence(demos):
     windlass, today = demos["windlass"], demos["windlass"].table["total_mean"]
     fields = {"do": "take", "way": "new pattern unit", "best_this_job": "rebuild here", "years_gap": 418.0}
-    line = headline.longer(advised(windlass, basis="years", **fields))
+    line = sentences.longer(advised(windlass, basis="years", **fields))
     dearer = today["new pattern unit"] - today["rebuild here"]
     assert line == f"Rebuild here is EUR {dearer:,.0f} cheaper for this job alone but EUR 418 dearer over those years."
-    line = headline.longer(
-        advised(windlass, basis="this job", beyond_years=7.75, beyond_way="exchange", life_turns=None)
-    )
+    line = sentences.longer(advised(windlass, basis="this job", beyond=(7.75, "exchange"), life_turns=None))
     assert line == "Kept for more than about 8 years, exchange comes cheaper."
 
 
@@ -206,7 +211,7 @@ def test_a_makeshift_says_how_long_at_what_risk_and_what_then(answer):
 def test_barred_ways_and_the_waiver_are_in_the_advice():
     base = rc.case()
     barred = rebuild_or_buy(rc.case(unit=replace(base.unit, safety=("steering",))), draws=300)
-    text = " ".join(headline.advice(barred))
+    text = " ".join(sentences.advice(barred))
     assert "Not to be chosen on price alone (steering)" in text
     for way in barred.table.index[~barred.table["allowed"]]:
         assert way in text
@@ -229,7 +234,7 @@ WRONG = (
 @pytest.mark.parametrize("name", DEMOS)
 def test_no_phrase_of_the_machine_reaches_the_owner(demos, name):
     bench = "\n".join(parts.full(demos[name], part) for part in ("bench", "looks", "years", "flips", "rules"))
-    text = "\n".join([*headline.advice(demos[name]), bench])
+    text = "\n".join([*sentences.advice(demos[name]), bench])
     assert [phrase for phrase in WRONG if phrase in text] == []
 
 
@@ -241,9 +246,9 @@ def test_the_chance_of_being_back_by_the_date_stands_beside_each_way():
     for way, row in answer.table[answer.table["allowed"]].iterrows():
         assert table.loc[way, "by 2026-05-11"] == words.chance_words(row["back_by"])
     assert sizes(parts.first_screen(answer, 80))[1] <= 80
-    assert headline.back_by(answer).startswith("Back by 2026-05-11: ")
+    assert sentences.back_by(answer).startswith("Back by 2026-05-11: ")
     within = rebuild_or_buy(rc.case(needed=Needed(within_days=10.0)), draws=2_000)
-    assert headline.back_by(within).startswith("Back in 10 days: ")
+    assert sentences.back_by(within).startswith("Back in 10 days: ")
 
 
 def test_no_date_goes_before_safety():
@@ -251,11 +256,11 @@ def test_no_date_goes_before_safety():
     answer = rebuild_or_buy(rc.case(unit=unit, needed=Needed(within_days=8.0)), draws=2_000)
     out = answer.table[~answer.table["allowed"]]
     sooner = out["back_by"].max() > answer.table[answer.table["allowed"]]["back_by"].max() + 0.05
-    assert ("no date goes before safety" in headline.back_by(answer)) == sooner
+    assert ("no date goes before safety" in sentences.back_by(answer)) == sooner
 
 
 def test_without_a_date_nothing_is_said_of_one(answer):
-    assert headline.back_by(answer) == ""
+    assert sentences.back_by(answer) == ""
 
 
 def test_spares_and_figures_of_the_boat_are_said() -> None:

@@ -12,7 +12,7 @@ import pytest
 from repairecon.read.case_folder import read_case
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.sensitivity import DAY, HOUR
-from repairecon.rebuild_or_buy.what_if import App, WhatIf, page_words
+from repairecon.rebuild_or_buy.what_if import App, WhatIf
 from repairecon.records import RepaireconError
 
 DATA = Path(__file__).parents[2] / "data"
@@ -128,7 +128,7 @@ def test_what_cannot_be_is_said_and_text_is_escaped(folder: Path) -> None:
     path = folder / "case.toml"
     path.write_text(path.read_text().replace("Alternator", "<b>Alternator").replace("alternator", "alternator", 1))
     app = App(folder)
-    assert "<b>" not in page_words(app.what)
+    assert "<b>" not in app.words.value
     shutil.rmtree(folder)
     with pytest.raises(RepaireconError):
         App(folder)

@@ -28,11 +28,10 @@ from lived_small import (
 from reference_case import span
 from small_case import small, sure
 
-from repairecon.rebuild_or_buy.horizon import spare_combinations
 from repairecon.rebuild_or_buy.lives import clocks_of, failures
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import grow
-from repairecon.rebuild_or_buy.years import Ledger
+from repairecon.rebuild_or_buy.years import Ledger, spare_combinations
 from repairecon.records import Range, Way, Years
 
 REFERENCE, SMALL = ledger_of(lived(age_years=0.0)), simple()

@@ -13,11 +13,10 @@ from numpy.testing import assert_allclose
 from scipy import optimize
 from small_case import sure
 
-from repairecon.rebuild_or_buy.horizon import worth_by_days
 from repairecon.rebuild_or_buy.lives import clocks_of, median_life
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import Finding, grow, with_findings
-from repairecon.rebuild_or_buy.years import Ledger
+from repairecon.rebuild_or_buy.years import Ledger, worth_by_days
 from repairecon.records import Unit, Years
 
 REFERENCE = ledger_of(lived(age_years=0.0))

@@ -11,7 +11,7 @@ from nbclient.exceptions import CellExecutionError
 from nbformat.v4 import new_code_cell
 
 from repairecon.records import RepaireconError
-from repairecon.show.notebook import only_known_parameters
+from repairecon.show.sheet import only_known_parameters
 
 NOTEBOOKS = sorted((Path(__file__).parents[2] / "notebooks").glob("*.ipynb"))
 FIRST = {"rebuild_or_buy": "folder", "compare_quotes": "folder", "after_the_job": "folder", "whole_boat": "folder",

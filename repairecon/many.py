@@ -1,8 +1,6 @@
-"""The same work on many things: in turn, on the cores of this machine, or on a cluster; results in the order of asking.
-
-One path for all: whoever works, a result depends on its own thing alone, so the figures are the same to the last digit.
-Only so many things are under way at a time, so that memory does not grow with their number.
-"""
+"""The same work on many things: in turn, on the cores of this machine, or on a cluster. One path for all: a result
+depends on its own thing alone, so the figures are the same to the last digit. Only so many things are under way at a
+time, so that memory does not grow with their number."""
 
 from __future__ import annotations
 
@@ -21,11 +19,9 @@ from repairecon.records import RepaireconError
 
 T = TypeVar("T")
 R = TypeVar("R")
-AHEAD = 4
-"""Things under way for each worker: enough that none waits for the next."""
+AHEAD = 4  # things under way for each worker: enough that none waits for the next
 
-PATIENCE = "5s"
-"""How long a cluster may take to answer."""
+PATIENCE = "5s"  # how long a cluster may take to answer
 
 
 @dataclass(frozen=True)
@@ -36,17 +32,14 @@ class Lost(Generic[T]):
 
 
 def cores() -> int:
-    """Cores that this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def each(work: Callable[[T], R], things: Iterable[T], workers: int = 1, scheduler: str = "") -> Iterator[R | Lost[T]]:
-    """Work on each thing; the results in the order of the things.
-
-    ``work`` is a function of a module, as it is sent to other processes; what it raises comes out here. Things are
-    taken up a few at a time, by so many ``workers`` (1: this process alone), or by a cluster whose ``scheduler`` is
-    named as in ``tcp://host:8786``: RepaireconError if it cannot be reached or goes away; what was given out stands.
-    """
+    """Work on each thing; the results in the order of the things. ``work`` is a function of a module, as it is sent to
+    other processes; what it raises comes out here. Things are taken up a few at a time, by so many ``workers`` (1: this
+    process alone), or by a cluster whose ``scheduler`` is named as in ``tcp://host:8786``: RepaireconError if it cannot
+    be reached or goes away; what was given out stands."""
     if scheduler:
         yield from _on_a_cluster(work, iter(things), scheduler)
     elif workers <= 1:
@@ -74,7 +67,6 @@ def _in_order(
         yield done
 
 
-# ---- processes of this machine -------------------------------------------------------------------
 def _on_cores(work: Callable[[T], R], things: Iterator[T], workers: int) -> Iterator[R | Lost[T]]:
     """In order; when a worker dies all that were under way are begun anew, each by itself."""
     under_way: deque[tuple[T, Any]] = deque()
@@ -95,7 +87,6 @@ def _on_cores(work: Callable[[T], R], things: Iterator[T], workers: int) -> Iter
             yield done
 
 
-# ---- a cluster -----------------------------------------------------------------------------------
 def _on_a_cluster(work: Callable[[T], R], things: Iterator[T], scheduler: str) -> Iterator[R | Lost[T]]:
     """In order; whatever a broken connection is called, it comes out as a sentence: of the work only our own errors."""
     try:
