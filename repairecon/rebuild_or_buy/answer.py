@@ -52,8 +52,8 @@ class ThumbRule:
 class Answer(Shown):
     """All that the job finds, each part worked out when it is first asked for, and the same in any order of asking.
 
-    Columns of ``table`` (a row a way): kind, allowed, why_not, p_cheapest, expected_regret, p_never, instead,
-    p_given_up, p_spare, and for each of cash, own_hours, days, total, total_own_time_free: ``_mean`` (exact),
+    Columns of ``table`` (a row a way): kind, allowed, why_not, p_nothing, p_cheapest, expected_regret, p_never,
+    instead, p_given_up, p_spare, and for each of cash, own_hours, days, total, total_own_time_free: ``_mean`` (exact),
     ``_p10``, ``_p50``, ``_p90`` (sampled), ``_se`` and ``_p90_se`` (standard errors of a sampled mean
     and of the sampled P90); ``cost_lost_days_mean``.
     """
@@ -215,6 +215,7 @@ class Answer(Shown):
         if outcomes.back_by is not None and outcomes.back_by_se is not None and outcomes.late is not None:
             columns |= {"back_by": outcomes.back_by, "back_by_se": outcomes.back_by_se, "cost_late_mean": outcomes.late}
         bought = [model.ways.index(w.bought or w.way) for w in model.case.ways]  # by a pair, else the way itself
+        columns["p_nothing"] = [model.plain.p_nothing(i, model.done) for i in bought]
         columns |= {"p_cheapest": outcomes.p_cheapest, "expected_regret": outcomes.regret}
         columns["p_never"] = [float(model.inputs[model.never[i]].mean) if i in model.never else 0.0 for i in bought]
         instead = [model.plain.instead(i, model.done) if i in model.never else [] for i in bought]

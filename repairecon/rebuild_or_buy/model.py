@@ -79,6 +79,14 @@ class Chooser:
             pieces += [p.given(never) for p in then]
         return tuple(pieces)
 
+    def p_nothing(self, i: int, after: int, tried: frozenset[int] = frozenset()) -> float:
+        """Chance that neither a way nor anything instead of it comes."""
+        if i not in self.program.never:
+            return 0.0
+        other = next((a for a in self.instead(i, after) if a not in tried), None)
+        p = float(self.at.inputs[self.program.never[i]])
+        return p * (1.0 if other is None else self.p_nothing(other, after, tried | {i, other}))
+
     # ---- after a rebuild has ended ---------------------------------------------------------------
     def after_the_end(self, i: int) -> list[tuple[int, Leaves, int]]:
         """Stage, leaves and buy wherever the rebuild of a way ends, by what is seen by then."""

@@ -170,6 +170,9 @@ def rules(answer: Answer) -> Blocks:
                 then = "the spare never comes; then there is none"
             elif row["instead"]:
                 then = f"it never comes; after the wait you take {row['instead']}"
+                if row["p_nothing"] > 0:
+                    chance = chance_words(row["p_nothing"])
+                    then += f" ({chance} that this never comes either: then nothing is bought, nor paid for)"
             never.append(f"{capital(way)}: {chance_words(row['p_never'])} that {then}.")
     return [Panel(title, lines) for title, lines in panels.items() if lines]
 

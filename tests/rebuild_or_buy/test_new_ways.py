@@ -13,8 +13,10 @@ from plain_loop import PlainCase
 from reference_case import branch, task, terms, way
 from small_case import days_task, small, sure
 
+from repairecon.rebuild_or_buy import parts
 from repairecon.rebuild_or_buy.advice import screen
 from repairecon.rebuild_or_buy.draws import BLOCK
+from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.tree import grow
@@ -208,6 +210,10 @@ def test_two_that_never_come_are_told_and_not_paid() -> None:
     cash, _, days = of(made)["new"]
     assert cash == pytest.approx(0.9 * 500 + 0.1 * 0.5 * 300)
     assert days == pytest.approx(0.9 * 3 + 0.1 * (30 + 0.5 * 3 + 0.5 * 30))
+    answer = rebuild_or_buy(made, 200)
+    assert answer.table["p_nothing"].tolist() == pytest.approx([0.1 * 0.5, 0.5 * 0.1])
+    said = [line for panel in parts.rules(answer) for line in panel.lines if "never comes" in line]
+    assert "10 in 100 that it never comes; after the wait you take used (5 in 100 that this" in said[0]
 
 
 def test_parts_belong_to_the_ways_they_name() -> None:
