@@ -236,6 +236,8 @@ def boat_from_lists(
             made = Path(place) / "boat"
             money = new_boat(made, name, currency, data)
             with begin_book(made / BOOK, money) as book, _noted(problems):
+                if name:
+                    book.say("boat", name)
                 if spares:
                     plan = ImportPlan(book, spares, locker=LOCKER)
                     write_import(book, plan)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from math import exp
@@ -67,6 +67,7 @@ class BoatPapers:
     toml: TomlFile
     tables: dict[str, Table]
     currency: str
+    exchange: Mapping[str, float]
     today: str  # to which ages are counted
     name: str
     base: str
@@ -109,7 +110,8 @@ def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers
     about = toml.section("boat")
     today = about.date("today") or date.today().isoformat()
     return BoatPapers(
-        folder=folder, place=place, toml=toml, tables=tables, currency=money.currency, today=today,
+        folder=folder, place=place, toml=toml, tables=tables, currency=money.currency, exchange=money.exchange,
+        today=today,
         units=units_of(tables["units.csv"], today),
         name=about.text("name"), base=about.text("base"), figures=about.read("figures"),
     )  # fmt: skip

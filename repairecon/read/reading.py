@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cache, cached_property, partial
 from typing import TYPE_CHECKING, Any, TypeVar, cast
@@ -83,6 +83,12 @@ class Defaults:
         value = self._take(name, of, unit, life_of)
         low, likely, high = value if isinstance(value, list) else (value, value, value)
         return Range(float(low), float(likely), float(high), source=Source(ASSUMED, None, self._values[name]["source"]))
+
+    def money(self, name: str, unit: str, currency: str, exchange: Mapping[str, float]) -> Range:
+        """Default money, which is known in EUR, in home money, listed."""
+        known = "EUR" in (currency, *exchange)
+        per = f"EUR {unit}" if known else f"{currency} {unit}, the figure for EUR taken as it stands"
+        return self.range(name, unit=per).scaled(1.0 if currency == "EUR" else exchange.get("EUR", 1.0))
 
     def record(self, kind: type[T], entry: Entry, /, **given: Any) -> T:
         """A record of what is written, and of the defaults that columns name where nothing is, listed as used."""
@@ -171,16 +177,8 @@ class Money:
         """A charge with tax, as the row's ``vat`` says; none when blank."""
         return self.with_vat(row.amount(name), row.choice("vat"))
 
-    def per(self, unit: str) -> str:
-        """A unit of default money, which is known in EUR."""
-        known = "EUR" in (self.currency, *self.exchange)
-        return f"EUR {unit}" if known else f"{self.currency} {unit}, the figure for EUR taken as it stands"
-
-    def from_euro(self, amount: Range) -> Range:
-        return amount.scaled(self.exchange.get("EUR", 1.0)) if self.currency != "EUR" else amount
-
     def assumed(self, name: str, unit: str) -> Range:
-        return self.from_euro(self._defaults.range(name, unit=self.per(unit)))
+        return self._defaults.money(name, unit, self.currency, self.exchange)
 
 
 class LabourBook:

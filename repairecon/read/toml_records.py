@@ -176,8 +176,8 @@ def found(toml: TomlFile, branches: Sequence[Branch], heard: str, *, strict: boo
 
 def years(toml: TomlFile, money: Money, defaults: Defaults) -> Years:
     section = toml.section("years")
-    unit = money.per("each time, tax included")
-    cost_away = section.range("cost_away") or money.from_euro(defaults.range("cost_away", unit=unit))
+    per = "each time, tax included"
+    cost_away = section.range("cost_away") or defaults.money("cost_away", per, money.currency, money.exchange)
     return defaults.record(Years, section, cost_away=cost_away, horizon_stated=section.has("horizon_years"))
 
 

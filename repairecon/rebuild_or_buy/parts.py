@@ -170,7 +170,7 @@ def rules(answer: Answer) -> Blocks:
                 then = "the spare never comes; then there is none"
             elif row["instead"]:
                 then = f"it never comes; after the wait you take {row['instead']}"
-                if row["p_nothing"] > 0:
+                if row["p_nothing"] >= 0.005:  # else under 1 in 100
                     chance = chance_words(row["p_nothing"])
                     then += f" ({chance} that this never comes either: then nothing is bought, nor paid for)"
             never.append(f"{capital(way)}: {chance_words(row['p_never'])} that {then}.")

@@ -125,6 +125,7 @@ class Look:
     cases: Mapping[str, CaseWorth]
     defaults: Defaults
     today: datetime.date
+    currency: str
     around: BoatAround | None
 
     def wish(self, card: Item) -> SpareWish:
@@ -343,7 +344,10 @@ def _cost_without(look: Look, card: Item, wish: SpareWish) -> tuple[Range, str]:
     if card.system in said:
         return said[card.system], "system"
     name = CRITICAL if card.critical else OTHER
-    return (said[name], name) if name in said else (look.defaults.range(f"cost_without_{name}"), "assumed")
+    if name in said:
+        return said[name], name
+    exchange = look.around.papers.exchange if look.around else {}
+    return look.defaults.money(f"cost_without_{name}", "each time", look.currency, exchange), "assumed"
 
 
 def _tools_missing(look: Look, card: Item) -> tuple[str, ...]:

@@ -135,7 +135,8 @@ class SparesAnswer(Shown):
         look = demand.Look(
             items=self._items, passage=passage, days=self.period_days, hours=self.running_hours,
             record=demand.record_of(self._standing, self._units, self.today), cases={c.item: c for c in self.cases},
-            defaults=defaults, today=self.today, around=BoatAround(self._home, self.today) if self._home else None,
+            defaults=defaults, today=self.today, currency=self.currency,
+            around=BoatAround(self._home, self.today) if self._home else None,
         )  # fmt: skip
         covers, lines = look.covers, []  # first: defaults are listed as they are used
         for card in self._items.values():

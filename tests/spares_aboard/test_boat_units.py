@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from aboard_makers import empty_book, passage
-from boats import boat_book
+from boats import BOAT, boat_book
 from plain_carry import choices, joint
 from scipy import stats
 
@@ -257,3 +257,21 @@ def test_faults_of_the_boat_are_told(tmp_path: Path) -> None:
         (tmp_path / "units.csv").write_text("unit,count\npump,many\n", encoding="utf-8")
         with pytest.raises(CaseError, match=r"units\.csv row 2, count"):
             _ = spares_aboard(book, passage()).carry
+
+
+@pytest.mark.parametrize(("rates", "scale", "said"), [
+    ("EUR = 11.5\n", 11.5, "EUR each time"),
+    ("GBP = 13.0\n", 1.0, "SEK each time, the figure for EUR taken as it stands"),
+])  # fmt: skip
+def test_a_guess_known_in_euro_comes_in_the_money_of_the_boat(tmp_path: Path, rates: str, scale: float, said: str):
+    """5 / 25 / 120 EUR in a boat whose money is another: by her rate, else as it stands, which is said."""
+    with boat_book(tmp_path) as book:
+        boat = BOAT.replace('"EUR"', '"SEK"').partition("[money.exchange]\n")[0]
+        (tmp_path / "boat.toml").write_text(f"{boat}[money.exchange]\n{rates}", encoding="utf-8")
+        (tmp_path / "suppliers.csv").unlink()
+        book.say("home_currency", "SEK")
+        book.add_item("hose clip", locker="A1")
+        answer = spares_aboard(book, passage())
+    assert row(answer, "hose clip")["cost_without"] == pytest.approx(scale * (5 + 4 * 25 + 120) / 6)
+    (guess,) = (a for a in answer.assumed if a.name == "cost_without_other")
+    assert guess.unit == said
