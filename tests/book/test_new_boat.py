@@ -9,7 +9,7 @@ import pytest
 
 from repairecon.__main__ import main
 from repairecon.book.own_list import LOCKER, boat_from_lists
-from repairecon.book.spares_book import open_book
+from repairecon.book.spares_book import book_at, open_book
 from repairecon.read.boat import read_boat
 from repairecon.records import RepaireconError, SheetError
 
@@ -68,3 +68,9 @@ def test_a_folder_with_something_in_it_stays(lists: tuple[Path, Path], tmp_path:
     with pytest.raises(SheetError, match="no such file"):
         boat_from_lists(tmp_path / "new", spares=tmp_path / "none.xlsx")
     assert not (tmp_path / "new").exists()
+
+
+def test_a_boat_is_named_in_her_book(tmp_path: Path) -> None:
+    boat_from_lists(tmp_path / "heron", "Heron", "SEK")
+    with book_at(tmp_path / "heron") as book:
+        assert (book.about["boat"], book.currency) == ("Heron", "SEK")
