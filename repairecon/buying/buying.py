@@ -182,9 +182,9 @@ class Buying:
         fixed = np.array([self.straight[n][0] for n in names])
         sets = [list(c) for n in range(1, min(len(names), len(place)) + 1) for c in combinations(range(len(names)), n)]
         best, least = dict[int, int](), inf
-        days = [max(self.days[k], anyway) for k in usable] if self.cost_day > 0.0 and anyway < inf else [inf]
-        for deadline in sorted(set(days)):
-            waited = self.cost_day * (deadline - anyway) if deadline < inf else 0.0
+        counts = self.cost_day > 0.0 and anyway < inf
+        for deadline in sorted({max(self.days[k], anyway) for k in usable}) if counts else [inf]:
+            waited = self.cost_day * (deadline - anyway) if counts else 0.0
             cost, pick = np.full((len(place), len(names)), inf), np.full((len(place), len(names)), -1)
             for k, i, j, goods in offered:
                 if self.days[k] <= deadline and goods < cost[i, j]:
@@ -221,12 +221,7 @@ class Buying:
     def order(self, demand: Demand, leisure: bool = False) -> tuple[Priced, ...]:
         """The lines of an order; its wait counts as far as it is longer than that for what nobody quotes for."""
         unquoted = [(item, n) for item, n in demand if item not in self.by_item]
-        missing = []
-        for item in (item for item, _ in unquoted if self.own[item][0] is None):
-            why = "; ".join(f"{o.quote.supplier}: {o.left_out}" for o in self.barred if o.quote.item == item)
-            said = f"{self.own[item][2]}: {item} has neither a price nor a quote that may be taken. {why}"
-            missing.append(said.strip())
-        if missing:
+        if missing := [self._no_price(item) for item, _ in unquoted if self.own[item][0] is None]:
             raise RepaireconError("\n".join(missing))
         own = tuple(
             Priced(item=item, range=price or NOTHING, supplier=None, quote=None, lead=lead, packs=n, goods=float(n),
@@ -236,6 +231,10 @@ class Buying:
         anyway = max((mean_of(p.lead) for p in own if p.lead is not None), default=0.0)
         quoted = tuple((item, n) for item, n in demand if item in self.by_item)
         return (*self._lines(self.packs(quoted, inf if leisure else anyway)), *own)
+
+    def _no_price(self, item: str) -> str:
+        why = "; ".join(f"{o.quote.supplier}: {o.left_out}" for o in self.barred if o.quote.item == item)
+        return f"{self.own[item][2]}: {item} has neither a price nor a quote that may be taken. {why}".strip()
 
     def alone(self, item: str, pieces: int) -> Priced:
         """An item ordered by itself."""

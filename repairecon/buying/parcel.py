@@ -303,10 +303,15 @@ def price_parcel(
 def _rule(terms: ParcelTerms, border: Border, bought: Sequence[_Bought]) -> TaxRule:
     """The rule of taxing that holds for the parcel; the packs of each line that go in free are noted."""
     rules = tax_rules(terms, border)
-    if not (terms.imported and terms.by_hand and border.hand_allowance > 0.0):
-        value, subject = sum(b.value for b in bought), sum(b.value for b in bought if b.line.duty_rate > 0.0)
-        kept = (r for r in rules if value <= r.value_up_to + CLOSE and subject <= r.dutiable_up_to + CLOSE)
-        return next(kept)  # the last rule has no limits
+    if terms.imported and terms.by_hand and border.hand_allowance > 0.0:
+        return _rule_by_hand(rules, terms, border.hand_allowance, bought)
+    value, subject = sum(b.value for b in bought), sum(b.value for b in bought if b.line.duty_rate > 0.0)
+    kept = (r for r in rules if value <= r.value_up_to + CLOSE and subject <= r.dutiable_up_to + CLOSE)
+    return next(kept)  # the last rule has no limits
+
+
+def _rule_by_hand(rules: Sequence[TaxRule], terms: ParcelTerms, allowance: float, bought: Sequence[_Bought]) -> TaxRule:
+    """The rule under which least is paid with the allowance set against the packs that save most."""
     found: list[tuple[float, TaxRule, tuple[int, ...]]] = []
     for rule in rules:
         taxed = [(b.value + b.carriage) * (1.0 + terms.insurance_rate) for b in bought]
@@ -316,7 +321,7 @@ def _rule(terms: ParcelTerms, border: Border, bought: Sequence[_Bought]) -> TaxR
             for b, burden in zip(bought, burdens, strict=True)
         ]
         least = rule.dutiable_from + ABOVE if rule.dutiable_from > 0.0 else 0.0
-        free = set_against_allowance(items, border.hand_allowance, rule.dutiable_up_to, least)
+        free = set_against_allowance(items, allowance, rule.dutiable_up_to, least)
         if free is not None:
             left = sum(x * (1.0 - k / b.packs) for x, k, b in zip(burdens, free, bought, strict=True))
             found.append((left, rule, free))

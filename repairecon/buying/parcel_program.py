@@ -109,6 +109,7 @@ class ParcelRows:
             self._offer(offer, line, pieces)
         self.most_value, self.most_kilos = self._mosts(offers)
         self._charging(cuts)
+        self._carriage_limits()
         self._taxes()
 
     # what is possible at all
@@ -219,7 +220,10 @@ class ParcelRows:
                     chosen = program.column(cost, 1.0, whole=True)
                     self.ways.append(Charging(carriage, up_to_kg, is_free, rule=r, low=low, high=high, chosen=chosen))
         program.row([(way.chosen, 1.0) for way in self.ways] + [(self.used, -1.0)], 0.0, 0.0)
-        # goods and weight by which a carriage may be taken
+
+    def _carriage_limits(self) -> None:
+        """Goods and weight by which a parcel may be sent, and sent at a carriage."""
+        terms, program = self.terms, self.program
         goods = [(c, level.price * w) for level in self.levels for c, w in level.packs]
         free = [way.chosen for way in self.ways if way.is_free]
         least = terms.minimum_order + (self.margin if terms.minimum_order else 0.0)

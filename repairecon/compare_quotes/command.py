@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book.stock import read_case_aboard
-from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes, together
+from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, Together, compare_quotes, together
 from repairecon.read.lists_of_others import ADDED, CHANGED, LEFT_OUT, SAME, preview
 from repairecon.records import RepaireconError
 from repairecon.show.answer_tables import add_faces, column_named, give
@@ -61,18 +61,11 @@ def run(args: argparse.Namespace) -> None:
         raise RepaireconError(f"--want: {', '.join(twice)} twice; name each part once")
     wishes = {name: getattr(args, name) for name in WISHES}
     wishes |= {"wanted": dict(args.wanted or ()) or None, "without": tuple(args.without or ()) or None}
-    case = read_case_aboard(args.folder, order=True)
     if args.more:
-        if args.order or args.wanted:
-            why = "--order and --want are for one job: order each by itself, or write files with --orders"
-            raise RepaireconError(why)
-        made = together([case, *(read_case_aboard(f, order=True) for f in args.more)], args.also_damage)
-        if not args.json:
-            for part, some in made.shares.items():
-                print(f"{part}: {', '.join(f'{pieces} for {folder}' for folder, pieces in some.items())}")
-            print()
-        case, wishes["wanted"] = made.case, made.wanted
-    answer = compare_quotes(case, **wishes)
+        made = _together(args)
+        answer = compare_quotes(made.case, **{**wishes, "wanted": made.wanted})
+    else:
+        answer = compare_quotes(read_case_aboard(args.folder, order=True), **wishes)
     if args.order:
         print(_order(args, answer))
         return
@@ -82,6 +75,19 @@ def run(args: argparse.Namespace) -> None:
         _write_orders(answer, args.orders, args.ship_to)
     show = summary.full if args.full else summary.first_screen
     give(args, lambda: summary.as_json(answer), lambda: summary.page(answer), lambda: show(answer))
+
+
+def _together(args: argparse.Namespace) -> Together:
+    """Several jobs as one, with who gets what of each part."""
+    if args.order or args.wanted:
+        why = "--order and --want are for one job: order each by itself, or write files with --orders"
+        raise RepaireconError(why)
+    made = together([read_case_aboard(f, order=True) for f in (args.folder, *args.more)], args.also_damage)
+    if not args.json:
+        for part, some in made.shares.items():
+            print(f"{part}: {', '.join(f'{pieces} for {folder}' for folder, pieces in some.items())}")
+        print()
+    return made
 
 
 def _order(args: argparse.Namespace, answer: QuotesAnswer) -> str:

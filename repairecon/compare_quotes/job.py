@@ -232,16 +232,33 @@ def _wishes(
 
 def wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: bool, faults: list[str]) -> dict[str, int]:
     """Pieces to buy: of the parts always needed, of those of the damage too, or as named."""
-    known, brought = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)]), Counter[str]()
+    pieces = _lacking(case, also_damage) if wanted is None else _named(case, wanted, faults)
+    if not pieces and not faults:
+        faults.append(
+            "nothing to order: every part that is always needed lies aboard (--also-damage, or name some)"
+            if case.from_stock
+            else "no part is wanted: add parts that are always needed to parts.csv, or name some"
+        )
+    return pieces
+
+
+def _lacking(case: Case, also_damage: bool) -> dict[str, int]:
+    """Pieces that the plan and what was found inside take, less those aboard."""
+    needed = Counter({p.part: p.quantity for p in case.parts if p.needed == "always" or also_damage})
     for name in {piece.strip() for piece in case.found.split(";")}:
-        # the same outcome under several conditions brings its parts once
-        some = [dict(b.parts) for b in case.branches if b.key == name]
-        brought += Counter({part: max(parts.get(part, 0) for parts in some) for parts in some for part in parts})
-    aboard = {x.part: x.have for x in case.from_stock}
-    planned = {p.part: p.quantity if p.needed == "always" or also_damage else 0 for p in case.parts}
-    lacking = {part: n + brought[part] - aboard.get(part, 0) for part, n in planned.items()}
-    pieces: dict[str, int] = {part: n for part, n in lacking.items() if n > 0} if wanted is None else {}
-    for name, count in (wanted or {}).items():
+        brought = Counter[str]()
+        for branch in case.branches:
+            if branch.key == name:  # under several conditions it brings its parts once
+                brought |= Counter(dict(branch.parts))
+        needed += brought
+    needed -= Counter({x.part: x.have for x in case.from_stock})
+    return {p.part: needed[p.part] for p in case.parts if needed[p.part]}
+
+
+def _named(case: Case, wanted: Mapping[str, int], faults: list[str]) -> dict[str, int]:
+    """Pieces as the owner names them."""
+    known, pieces = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)]), dict[str, int]()
+    for name, count in wanted.items():
         if name not in known:
             faults.append(f"wanted: no part or way is called {name!r}; {known.advice(Problems(), name)}")
         elif known.find(name) in pieces:
@@ -250,12 +267,6 @@ def wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: bool
             faults.append(f"wanted: found {count} of {name}; give 1 or more")
         else:
             pieces[known.find(name)] = count
-    if not pieces and not faults:
-        faults.append(
-            "nothing to order: every part that is always needed lies aboard (--also-damage, or name some)"
-            if case.from_stock
-            else "no part is wanted: add parts that are always needed to parts.csv, or name some"
-        )
     return pieces
 
 
