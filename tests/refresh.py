@@ -29,14 +29,15 @@ ADDRESS = re.compile(r"\b0x[0-9a-fA-F]{6,}")
 QUIET = Config({"KernelManager": {"transport_encryption": "auto"}})
 
 
-def run(path: Path, seconds: int = 300) -> Any:
-    """The notebook executed in its own folder, in normal form."""
+def run(path: Path, seconds: int = 300, kernel: Any = None) -> Any:
+    """The notebook executed in its own folder, in normal form; by a ``kernel`` that runs, or one of its own."""
     notebook = nbformat.read(path, as_version=4)
     for cell in notebook.cells:
         cell.metadata.pop("execution", None)
     NotebookClient(
         notebook,
         timeout=seconds,
+        km=kernel,
         kernel_name="python3",
         record_timing=False,
         config=QUIET,

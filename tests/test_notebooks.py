@@ -5,19 +5,23 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import nbformat
 import pytest
 import refresh
+from jupyter_client.manager import KernelManager
+from nbclient import NotebookClient
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 from notebook_rules import faults
 
 ROOT = Path(__file__).resolve().parent.parent
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 NAMES = [p.stem for p in NOTEBOOKS]
+FORGET = "get_ipython().run_line_magic('reset', '-f')"
+"""What the notebook before left in the kernel's names."""
 
 
 def test_the_main_notebook_is_there() -> None:
@@ -29,17 +33,40 @@ def test_obeys_the_rules(path: Path) -> None:
     assert faults(path) == []
 
 
-@pytest.mark.parametrize("path", NOTEBOOKS, ids=NAMES)
-def test_runs_clean_and_the_same_elsewhere(path: Path, tmp_path: Path) -> None:
-    copy = tmp_path / "a boat's papers"
+@pytest.fixture(scope="module")
+def elsewhere(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    copy = tmp_path_factory.mktemp("moved") / "a boat's papers"
     for folder in ("notebooks", "data"):
         shutil.copytree(ROOT / folder, copy / folder)
-    fresh = refresh.run(copy / "notebooks" / path.name)
+    return copy / "notebooks"
+
+
+@pytest.fixture(scope="module")
+def kernel(elsewhere: Path) -> Iterator[KernelManager]:
+    """One kernel for all, as its start and its imports take longer than the notebooks; ``refresh.py --check`` starts
+    one for each."""
+    made = KernelManager(kernel_name="python3", config=refresh.QUIET)
+    made.start_kernel(cwd=str(elsewhere), extra_arguments=["--HistoryManager.enabled=False"])
+    yield made
+    made.shutdown_kernel(now=True)
+
+
+def uncounted(notebook: Any) -> Any:
+    """A kernel that ran another notebook before goes on counting."""
+    for cell in notebook.cells:
+        for counted in (cell, *cell.get("outputs", [])):
+            counted.pop("execution_count", None)
+    return notebook
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=NAMES)
+def test_runs_clean_and_the_same_elsewhere(path: Path, elsewhere: Path, kernel: KernelManager) -> None:
+    NotebookClient(new_notebook(cells=[new_code_cell(FORGET)]), km=kernel).execute()
+    fresh = refresh.run(elsewhere / path.name, kernel=kernel)
     outputs = [out for cell in fresh.cells for out in cell.get("outputs", [])]
     assert not [out for out in outputs if out.get("name") == "stderr" or out.output_type == "error"]
     committed = nbformat.read(path, as_version=4)
-    old = refresh.as_text(refresh.without_pictures(committed)).splitlines()
-    new = refresh.as_text(refresh.without_pictures(fresh)).splitlines()
+    old, new = (refresh.as_text(refresh.without_pictures(uncounted(x))).splitlines() for x in (committed, fresh))
     assert new == old, "stale: run tests/refresh.py"
 
 
