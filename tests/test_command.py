@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import csv
 import json
 import os
 import pty
@@ -30,13 +31,14 @@ def test_json_answer(capsys):
 
 
 def test_options_reach_the_job(capsys):
-    line = ["rebuild-or-buy", str(DATA / "windlass"), "--draws", "500", "--json"]
-    assert main([*line, "--cost-own-hour", "0"]) == 0
+    with (DATA / "windlass" / "events.csv").open(encoding="utf-8", newline="") as file:
+        row = next(csv.DictReader(file))
+    found = {"event": row["event"], "outcome": row["outcome"], "p_right": 1.0}
+    asked = ["--draws", "500", "--json", "--cost-own-hour", "0", "--found", f"{row['event']}={row['outcome']}"]
+    assert main(["rebuild-or-buy", str(DATA / "windlass"), *asked]) == 0
     data = json.loads(capsys.readouterr().out)
     assert all(w["total"]["mean"] == pytest.approx(w["total_own_time_free"]["mean"]) for w in data["ways"])
-    event, outcome = next(iter(data["tree"][0]["outcomes"].items()))
-    assert main([*line, "--found", f"{event}={outcome}"]) == 0
-    assert json.loads(capsys.readouterr().out)["found"] == [{"event": event, "outcome": outcome, "p_right": 1.0}]
+    assert data["found"] == [found]
 
 
 def test_faults_are_all_told_and_nothing_is_written(tmp_path, capsys):
@@ -84,18 +86,9 @@ def test_notebooks_are_copied_with_the_demo_cases(tmp_path):
 
 
 def test_run_as_a_module():
-    line = [
-        sys.executable,
-        "-m",
-        "repairecon",
-        "rebuild-or-buy",
-        str(DATA / "starter"),
-        "--draws",
-        "500",
-        "--json",
-    ]
+    line = [sys.executable, "-m", "repairecon", "rebuild-or-buy", str(DATA / "starter"), "--draws", "500"]
     done = subprocess.run(line, capture_output=True, check=True, encoding="utf-8")
-    assert json.loads(done.stdout)["verdict"]
+    assert done.stdout.startswith("Starter")
     assert done.stderr == ""
 
 

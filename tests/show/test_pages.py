@@ -38,6 +38,7 @@ def page(request, tmp_path_factory):
 def test_headings_go_in_order_and_tables_have_captions(page):
     text = page[0].read_text(encoding="utf-8")
     assert text.count("<table") == text.count("<caption") == text.count("<thead") > 0
+    assert text.count("data:image/png") == 2 * text.count("<figure>") > 0
     assert text.index('class="advice"') < text.index("<h2") < (text.find('class="part"') % len(text))
     assert "http://" not in text
     assert "https://" not in text
