@@ -69,16 +69,16 @@ def slips(a: str, b: str) -> int:
 
 def mended(word: str, known: Collection[str]) -> str:
     """The known word that a mistyped one stands for; the word itself where none or several are as near."""
-    if word in known or len(word) < _SLIP_FROM or not word.isalpha():
+    if word in known or len(word) < _SLIP_FROM:
         return word
     allowed = 1 if len(word) < 8 else 2
     alike = (w for w in known if len(w) >= _SLIP_FROM and abs(len(w) - len(word)) <= allowed)
     # a slip changes at most two of the letters that two words do not share
     alike = (w for w in alike if len({*w} ^ {*word}) <= 2 * allowed)
-    near = {other: apart for other in alike if (apart := slips(word, other)) <= allowed}
-    best = [other for other, apart in near.items() if apart == min(near.values())]
-    best = [other for other in best if other[0] == word[0]] or best
-    return best[0] if len(best) == 1 else word
+    # as few slips as can be, and of those as near with the same first letter
+    near = sorted((slips(word, other), other[0] != word[0], other) for other in alike)
+    best = [other for *apart, other in near if apart == list(near[0][:2])]
+    return best[0] if len(best) == 1 and near[0][0] <= allowed else word
 
 
 def glued(tokens: Iterable[str], known: Collection[str]) -> list[str]:

@@ -78,12 +78,10 @@ def _wanted(row: Mapping[str, str]) -> str:
 
 
 def _judge(row: Mapping[str, str], said: str) -> tuple[Verdict, str]:
-    if not said:
-        return "ask", _wanted(row)
     number, note = _number(row, said)
     if number is None:
         for verdict, cell in _CELLS.items():
-            if any(fold(p) == fold(said) or (meaning(p) and meaning(p) <= meaning(said)) for p in parts(row[cell])):
+            if any(fold(p) == fold(said) or frozenset() < meaning(p) <= meaning(said) for p in parts(row[cell])):
                 return verdict, ""
         return "ask", note or _wanted(row)
     low, high = float(row["limit_low"]), float(row["limit_high"])
@@ -116,8 +114,10 @@ def _number(row: Mapping[str, str], said: str) -> tuple[float | None, str]:
     if not found:
         return None, ""
     number, unit = _value(found[1]), found[2].strip().lower().rstrip(".")
-    if not unit or not row["unit"]:
-        return number, f"Taken as {row['value_is'] or row['unit']}." if row["unit"] else ""
+    if not row["unit"]:
+        return number, ""
+    if not unit:
+        return number, f"Taken as {row['value_is'] or row['unit']}."
     for line in rows("units"):
         if line["unit"] == row["unit"] and unit in parts(line["written"]):
             return number * float(line["times"]) + float(line["plus"]), ""
