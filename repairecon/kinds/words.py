@@ -92,32 +92,22 @@ def glued(tokens: Iterable[str], known: Collection[str]) -> list[str]:
     return [piece for token in joined for piece in _split(token, known) or _split(singular(token), known) or [token]]
 
 
-def _split(word: str, known: Collection[str]) -> list[str] | None:
+def _split(word: str, known: Collection[str]) -> list[str]:
     if word in known:
         return [word]
-    for cut in range(len(word) - 2, 1, -1):
-        if word[:cut] in known:
-            rest = _split(word[cut:], known)
-            if rest:
-                return [word[:cut], *rest]
-    return None
+    starts = (word[:cut] for cut in range(len(word) - 2, 1, -1) if word[:cut] in known)
+    return next(([start, *rest] for start in starts if (rest := _split(word.removeprefix(start), known))), [])
 
 
 def replaced(tokens: list[str], table: dict[Tokens, Tokens]) -> list[str]:
     """Tokens with each listed run put into its plain form, longest runs first."""
-    longest = max(map(len, table), default=1)
+    longest, k = max(map(len, table)), 0
     out: list[str] = []
-    k = 0
     while k < len(tokens):
-        for size in range(min(longest, len(tokens) - k), 0, -1):
-            run = tuple(tokens[k : k + size])
-            if run in table:
-                out.extend(table[run])
-                k += size
-                break
-        else:
-            out.append(tokens[k])
-            k += 1
+        runs = (tuple(tokens[k : k + size]) for size in range(longest, 0, -1))
+        run = next((run for run in runs if run in table), ())
+        out += table.get(run, tokens[k : k + 1])
+        k += len(run) or 1
     return out
 
 

@@ -53,10 +53,9 @@ def worn(kind: str, measure: str, value: str | float | None = None) -> Judgement
     said, asked = "" if value is None else f"{value}".strip(), meaning(measure)
     # limits whose name shares most of its words with the owner's, best first; those about as near come along
     names = [(meaning(row["measure"]), row) for _, row in of_kind("limits", kind)]
-    scored = [(2 * len(asked & name) / (len(asked) + len(name) or 1), row) for name, row in names]
-    best = max((score for score, _ in scored), default=0.0)
-    near = [(score, row) for score, row in scored if score >= 0.6 * best and score > 0.25]
-    likely = [row for _, row in sorted(near, key=lambda pair: -pair[0])]
+    scored = [(2 * len(asked & name) / (len(asked) + len(name)), row) for name, row in names]
+    scored.sort(key=lambda pair: -pair[0])
+    likely = [row for score, row in scored if score > 0.25 and score >= 0.6 * scored[0][0]]
     if not likely:
         note = f"no such measure is known of it; known are: {'; '.join(measures(kind))}"
         return Judgement(kind, said, note)

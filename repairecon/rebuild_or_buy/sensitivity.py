@@ -25,13 +25,12 @@ HOUR, DAY = "worth of an own hour", "cost of a day out of service"
 
 
 def choice(
-    model: Model, factors: Mapping[int, float] | None = None, fixed: Mapping[int, float] | None = None,
-    hour: float | None = None, day: float | None = None,
-) -> Floats:  # fmt: skip
-    """Expected cash, own hours, days and total of each way (W, 4), barred ones at infinity; inputs scaled or held."""
-    weights = 1.0, model.own_hour if hour is None else hour, model.lost_day if day is None else day
-    three = model.expected(factors, hour, day, fixed)
-    return np.column_stack([three, np.where(model.allowed, three @ np.array(weights) + model.late, np.inf)])
+    model: Model, changed: Mapping[int, Range] | None = None, hour: float | None = None, day: float | None = None
+) -> Floats:
+    """Expected cash, own hours, days and total of each way (W, 4), barred ones at infinity; some inputs changed."""
+    chooser = model.chooser(model.at(changed), hour, day)
+    three = chooser.expected()
+    return np.column_stack([three, np.where(model.allowed, three @ np.array(chooser.weights) + model.late, np.inf)])
 
 
 def lead_of(totals: Floats, best: int) -> float:
@@ -59,14 +58,15 @@ class Number:
 
     def totals(self, x: float) -> Floats:
         """Expected totals (W,) with its mean at x, the buys after an ended rebuild chosen anew."""
-        if self.index < 0:
-            hour, day = (x, None) if self.name == HOUR else (None, x)
-            return choice(self.model, hour=hour, day=day)[:, 3]
-        return choice(self.model, {self.index: x / self.now})[:, 3]
+        if self.name == HOUR:
+            return choice(self.model, hour=x)[:, 3]
+        if self.name == DAY:
+            return choice(self.model, day=x)[:, 3]
+        return choice(self.model, {self.index: self.model.inputs[self.index].range.scaled(x / self.now)})[:, 3]
 
     def known(self, x: float) -> Floats:
         """The same with the number known to be x."""
-        return self.totals(x) if self.slopes is not None else choice(self.model, fixed={self.index: x})[:, 3]
+        return self.totals(x) if self.slopes is not None else choice(self.model, {self.index: Range(x, x, x)})[:, 3]
 
     @cached_property
     def most(self) -> float:

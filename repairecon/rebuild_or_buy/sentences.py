@@ -337,14 +337,13 @@ def looks(answer: Answer) -> list[str]:
     at_hand = sorted((w for w in answer.looks if w.has_look), key=lambda w: -w.net)
     at_hand = [first if first is not None and w.look == first.look else w for w in at_hand]
     lines = [look(answer, w) for w in at_hand if w.net > 0]
-    poor = [w for w in at_hand if w.net <= 0]
-    if said := [f"{w.look} (costs {answer.money(w.cost)}, saves {answer.money(w.evsi)})" for w in poor]:
-        lines.append(f"Not worth their cost here: {'; '.join(said)}.")
+    poor = (w for w in at_hand if w.net <= 0)
+    said = [f"{w.look} (costs {answer.money(w.cost)}, saves {answer.money(w.evsi)})" for w in poor]
     least = SMALL_CHANGE * abs(answer.bench.value)
     known = [w for w in answer.looks if not w.has_look and w.evpi > least][:MOST_SAID]
-    if worth := [f"{plain_number(w.about)} {answer.money(w.evpi)}" for w in known]:
-        lines.append(f"What it would be worth to know for certain beforehand: {'; '.join(worth)}.")
-    return lines
+    worth = [f"{plain_number(w.about)} {answer.money(w.evpi)}" for w in known]
+    titled = {"Not worth their cost here": said, "What it would be worth to know for certain beforehand": worth}
+    return lines + [f"{title}: {'; '.join(some)}." for title, some in titled.items() if some]
 
 
 def look(answer: Answer, worth: Worth) -> str:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.formulas import tree as tree_formulas
-from repairecon.rebuild_or_buy.evaluate import Piece
+from repairecon.rebuild_or_buy.evaluate import AtMeans, Piece
 from repairecon.rebuild_or_buy.model import Chooser, Model
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints
 from repairecon.records import STAGES
@@ -145,19 +145,13 @@ def decision(
 
 
 def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, more: Floats) -> Decision:
-    n, at, program = len(model.tree.chance), chosen.at, model.program
-    points = tuple(range(model.done, len(STAGES))) if r is not None else (model.done,)
+    at = chosen.at
+    points, spent, go, ends = _going_on(model, at, weights, r, more)
     buys = [i for i in model.buys if model.allowed[i]]
-    aways = [i for (i, after) in program.away if after == model.done and model.allowed[i]]
+    aways = [i for (i, after) in model.program.away if after == model.done and model.allowed[i]]
     rest = [i for i, w in enumerate(model.case.ways) if w.traits.in_service in ("old", "none") and model.allowed[i]]
-    stop = np.full((len(points), n, len(buys) + len(aways) + len(rest)), np.inf)
-    spent, go, after = np.zeros((len(points), n)), np.full(n, np.inf), dict[tuple[int, int], ByChance]()
-    ends = np.full(n, NEVER_ENDS) if r is None else np.maximum(model.ends[r], model.done)
-    if r is not None:
-        whole = at.by_leaf((Piece(program.main[r]),), weights) + more[r]
-        go = np.where(model.ends[r] == NEVER_ENDS, whole, np.inf)
-        up_to = [at.by_leaf((Piece(program.spent[r, k]),), weights) for k in points]
-        spent = np.array(up_to) - up_to[0]
+    stop = np.full((*spent.shape, len(buys) + len(aways) + len(rest)), np.inf)
+    after = dict[tuple[int, int], ByChance]()
     for s, point in enumerate(points):
         for a, i in enumerate(buys):
             stop[s, :, a] = spent[s] + at.by_leaf(chosen.buy(i, point), weights) + more[i]
@@ -178,6 +172,19 @@ def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, m
         stop_cost=stop, go_cost=go, spent=spent, actions=names, ends=ends, other=other,
         elsewhere_cost=model.case.terms.elsewhere_days * a_day, after_away=after, more=more,
     )  # fmt: skip
+
+
+def _going_on(
+    model: Model, at: AtMeans, weights: Weights, r: int | None, more: Floats
+) -> tuple[tuple[int, ...], Floats, Floats, Ints]:
+    """Points at which a rebuild may be stopped, what is spent up to each, the cost of the whole, where it ends."""
+    if r is None:
+        n = len(model.tree.chance)
+        return (model.done,), np.zeros((1, n)), np.full(n, np.inf), np.full(n, NEVER_ENDS)
+    points, ends = tuple(range(model.done, len(STAGES))), model.ends[r]
+    up_to = np.array([at.by_leaf((Piece(model.program.spent[r, k]),), weights) for k in points])
+    whole = at.by_leaf((Piece(model.program.main[r]),), weights) + more[r]
+    return points, up_to - up_to[0], np.where(ends == NEVER_ENDS, whole, np.inf), np.maximum(ends, model.done)
 
 
 def _going_over(depths: Sequence[Decision], over: Floats, at: int, weights: Floats) -> dict[int, Floats]:
