@@ -113,13 +113,12 @@ class Answer(Shown):
     def thumb_rules(self) -> tuple[ThumbRule, ...]:
         """The rules in use for every way that repairs the old unit, beside the computed answer."""
         model, unit = self.model, self.case.unit
-        new = next((i for i, w in enumerate(model.case.ways) if w.kind == "new"), None)
-        repairs = [w.way for w in model.case.ways if w.kind in ("rebuild", "send away")]
-        if not repairs or (new is None and unit.price_new is None):
+        new = (Piece(model.program.spare[i]) for i, w in enumerate(model.case.ways) if w.kind == "new")
+        prices = [float(model.plain.at.expected((piece,))[0]) for piece in new]  # all in
+        prices += [] if unit.price_new is None else [mean_of(unit.price_new)]
+        if not prices:
             return ()
-        price = mean_of(unit.price_new) if unit.price_new else 0.0
-        if new is not None:  # all in
-            price = float(model.plain.at.expected((Piece(model.program.spare[new]),))[0])
+        price, repairs = prices[0], [w.way for w in model.case.ways if w.kind in ("rebuild", "send away")]
         cash = dict(zip(model.ways, model.planned.expected()[:, 0].tolist(), strict=True))
         line = None
         if unit.age_years is not None and unit.expected_life_years:

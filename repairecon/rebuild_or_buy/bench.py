@@ -235,7 +235,7 @@ def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, f
     is concave in a price: over each step its mean lies between the chord of the step's ends and its value at the step's
     conditional mean, and the middle of the two is taken. For a wait that is an estimate."""
     r = number.range
-    if r is None or r.sure or number.index < 0:
+    if r.sure or number.index < 0:
         return 0.0, 0.0
 
     def value(x: float) -> float:
@@ -264,7 +264,7 @@ def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]
     def rough(number: Number) -> float:
         """What knowing the number is worth before choosing a way now: to rank by."""
         r = number.range
-        if r is None or r.sure or number.index < 0:
+        if r.sure or number.index < 0:
             return 0.0
         if number.slopes is None:
             lines = np.array([number.known(float(x)) for x in _steps(r, 3)]).T

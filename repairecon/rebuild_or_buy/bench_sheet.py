@@ -117,8 +117,9 @@ class BenchSheet:
             ask = self.match.certainty == "ask"
             doubt = f"{self.match.said}; until that is settled" if ask else "kind of unit not known here"
             return f"{doubt}: the general sheet"
-        said = f"{self.known.kind}, {self.symptom}" if self.symptom else self.known.kind
-        return f"taken as: {said}" if self.match.certainty == "taken as" or self.symptom else said
+        if self.symptom:
+            return f"taken as: {self.known.kind}, {self.symptom}"
+        return f"taken as: {self.known.kind}" if self.match.certainty == "taken as" else self.known.kind
 
     @property
     def cautions(self) -> list[str]:

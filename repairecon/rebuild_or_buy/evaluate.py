@@ -108,13 +108,11 @@ class Program:
             return amount[0][0], sorted(items[i].key for i in inputs_of(amount[0][1]))
 
         for (o, term), coef in sorted(bill.items(), key=by_name):
-            pattern, scale = EVERYWHERE, coef
-            if isinstance(coef, np.ndarray):
-                scale = float(coef[np.argmax(np.abs(coef))]) if coef.ndim else float(coef)
-                # on a grid, so that sums made in another order share their pattern
-                on_grid = np.floor(coef / scale * _GRID + 0.5) / _GRID if coef.ndim and np.ptp(coef) else None
-                pattern = EVERYWHERE if on_grid is None else self._pattern(on_grid)
-            flat.append((o, pattern, self._term(term), float(scale)))
+            coefs = np.asarray(coef, dtype=np.float64)
+            pattern, scale = EVERYWHERE, float(coefs.flat[np.abs(coefs).argmax()])
+            if np.ptp(coefs) > 0:  # on a grid, so that sums made in another order share their pattern
+                pattern = self._pattern(np.floor(coefs / scale * _GRID + 0.5) / _GRID)
+            flat.append((o, pattern, self._term(term), scale))
             groups[o].setdefault(pattern, []).append(flat[-1][2:])
         o_, k_, t_ = (np.array([row[i] for row in flat], dtype=np.intp) for i in range(3))
         return Compiled(o_, k_, t_, np.array([row[3] for row in flat], dtype=np.float64), groups)

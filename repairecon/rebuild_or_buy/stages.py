@@ -122,13 +122,12 @@ def decision(
     ordering of parts one may go over to another. ``more`` (W,) is what each way costs besides: a date missed, years to
     come."""
     chosen, weights = chooser or model.plain, weights or model.weights
-    here = rebuilds_here(model)
-    r = next(iter(here), None) if depth is None else depth
-    ways = (r, *(k for k in here if k != r))
     more = np.zeros(len(model.ways)) if more is None else more
-    made = [_one_depth(model, chosen, weights, k, more) for k in ways]
+    ways = sorted(rebuilds_here(model), key=lambda k: k != depth)
+    depths: Sequence[int | None] = ways or (None,)
+    made = [_one_depth(model, chosen, weights, k, more) for k in depths]
     first, leave = made[0], len(made[0].actions) - int(made[0].other.any())
-    if len(ways) == 1:
+    if len(ways) < 2:
         return first
     # what going over from one to another at the end of a stage adds to the other's costs (R, R, S, L)
     over = np.full((len(ways), len(ways), *first.spent.shape), np.inf)
@@ -137,7 +136,7 @@ def decision(
         if begun in ways and to in ways and point in first.points:
             a, b, s = ways.index(begun), ways.index(to), first.points.index(point)
             over[a, b, s] = made[a].spent[s] + chosen.at.by_leaf((Piece(bill),), weights) - made[b].spent[s]
-    names = tuple(f"{GO_ON} as {model.ways[k]}" for k in ways[1:] if k is not None)
+    names = tuple(f"{GO_ON} as {model.ways[k]}" for k in ways[1:])
     columns = np.full((*first.spent.shape, len(names)), np.inf)
     stop = np.concatenate([first.stop_cost[:, :, :leave], columns, first.stop_cost[:, :, leave:]], axis=2)
     actions = (*first.actions[:leave], *names, *first.actions[leave:])
