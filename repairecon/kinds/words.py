@@ -112,17 +112,13 @@ def replaced(tokens: list[str], table: dict[Tokens, Tokens]) -> list[str]:
 
 
 @cache
-def _meanings() -> tuple[dict[str, set[str]], dict[Tokens, str]]:
-    single: dict[str, set[str]] = {}
-    several: dict[Tokens, str] = {}
+def _meanings() -> dict[Tokens, set[str]]:
+    """Groups of one meaning, by a run of one to three stems."""
+    found: dict[Tokens, set[str]] = {}
     for row in rows("words"):
         if row["use"] == "sentence":
-            words = tuple(stem(w) for w in fold(row["word"]).split())
-            if len(words) == 1:
-                single.setdefault(words[0], set()).add("@" + row["means"])
-            else:
-                several[words] = "@" + row["means"]
-    return single, several
+            found.setdefault(tuple(map(stem, fold(row["word"]).split())), set()).add("@" + row["means"])
+    return found
 
 
 def _runs(text: str) -> list[list[tuple[str, bool]]]:
@@ -133,7 +129,7 @@ def _runs(text: str) -> list[list[tuple[str, bool]]]:
     for k, word in enumerate(words):
         if word in listed("not"):
             # "stopped charging" both stops and denies what follows
-            stops = stem(word) in _meanings()[0] and not word.endswith("ly")
+            stops = (stem(word),) in _meanings() and not word.endswith("ly")
             runs.append([(stem(word), False)] if stops else [])
             denied, waiting = 2, True  # "no oil leak" denies both words, "not charging at all" one
         elif not word[0].isalnum():
@@ -165,11 +161,10 @@ def meaning(text: str) -> frozenset[str]:
 
     A word stands as itself and as its group, so that "drip" is nearer to "drips" than to "weeps".
     """
-    single, several = _meanings()
     found: set[str] = set()
     for run in _runs(text):
-        words = [word for word, _ in run]
+        words = tuple(word for word, _ in run)
         for k, (word, denied) in enumerate(run):
-            groups = {several.get(tuple(words[k : k + size]), word) for size in (2, 3)} | single.get(word, set())
-            found |= {("!" if denied else "") + said for said in {word} | groups}
+            groups = (_meanings().get(words[k : k + size], set()) for size in (1, 2, 3))
+            found |= {("!" if denied else "") + said for said in {word}.union(*groups)}
     return frozenset(found)

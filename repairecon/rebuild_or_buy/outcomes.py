@@ -195,10 +195,9 @@ class Ranking:
 
 
 class Outcomes:
-    """Exact means by way (W, Q), sampled ranges, and a block of draws side by side with its inputs. Ranking and all but
+    """Exact means by way (W, Q), sampled ranges, and some draws of the totals. Ranking and all but
     the totals are of the first COUNTED draws. All ``_se`` are from the spread of independent replicates; that of the
-    date is 0 where days are sure: then its figures are exact. ``sample`` holds ``inputs`` (J, n), ``leaf`` (n,) and
-    ``total`` (W, n)."""
+    date is 0 where days are sure: then its figures are exact. ``sample`` (W, n) are totals side by side."""
 
     def __init__(self, model: Model, seed: int) -> None:
         self.model, self.ways, self.seed, self.draws = model, model.ways, seed, 0
@@ -206,7 +205,7 @@ class Outcomes:
         free = cash + model.lost_day * days
         self.mean = np.stack([cash, hours, days, free + model.own_hour * hours, free], axis=1)
         self.tallies: list[list[Tally]] = []  # by way and quantity
-        self.sample: dict[str, NDArray[np.generic]] = {}
+        self.sample: Floats = np.zeros((len(self.ways), 0))
         kinds = [w.kind for w in model.case.ways]
         simplest = sorted(range(len(kinds)), key=lambda i: (SIMPLE.index(kinds[i]), self.ways[i]))
         self._ranking = Ranking(model.case.terms.cost_lost_day, model.allowed, simplest)
@@ -324,10 +323,9 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     drawn = Outcomes(model, seed)
     for block, values in evaluated_blocks(model, MOST_DRAWS if draws is None else draws, seed):
         drawn.add(values, block.replicate)
-        if not drawn.sample:
-            some = slice(None, None, max(len(block.leaf) // KEPT, 1))
-            drawn.sample = {"inputs": block.values[:, some].copy(), "leaf": block.leaf[some].copy(),
-                            "total": np.array([v[TOTAL][some] for v in values], dtype=float)}  # fmt: skip
+        if not drawn.sample.size:
+            every = max(len(block.leaf) // KEPT, 1)
+            drawn.sample = np.array([v[TOTAL][::every] for v in values], dtype=float)
         if progress is not None:
             progress(len(block.leaf))
         del values
