@@ -278,10 +278,8 @@ def _record(
     make: Callable[..., T], row: Row, where: Source, columns: Mapping[str, str] = MappingProxyType({}), **made: object
 ) -> T:
     """One row as a record: each field from its column, read as the field's type says."""
-    for f in fields(cast(Any, make)):
+    for f in (f for f in fields(cast(Any, make)) if f.name not in made):
         column, kind_of = columns.get(f.name, f.name), f"{f.type}"
-        if f.name in made:
-            continue
         if kind_of.startswith("Range"):
             made[f.name] = spread(row, column, where)
         elif kind_of.startswith("tuple"):

@@ -131,8 +131,10 @@ class Answer(Shown):
         computed = "rebuild" if model.case.way(self.verdict.best).traits.in_service == "rebuilt" else "buy"
 
         def beside(way: str, name: str, source: str, limit: float | None) -> ThumbRule:
-            says = "" if limit is None else "rebuild" if cash[way] <= limit else "buy"
-            return ThumbRule(name, source, limit, cash[way], says, says == computed if says else None, way, price)
+            if limit is None:
+                return ThumbRule(name, source, None, cash[way], "", None, way, price)
+            says = "rebuild" if cash[way] <= limit else "buy"
+            return ThumbRule(name, source, limit, cash[way], says, says == computed, way, price)
 
         return tuple(beside(way, *rule) for way in repairs for rule in rules)
 

@@ -249,7 +249,8 @@ def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     axis_label(ax, "x", "chance in all")
     for (key, last, depth, start), name, text, y in zip(rows, names, texts, middles, strict=True):
         ends_it = tree.rows[last]["ends_rebuild"]
-        tint = TURN if ends_it else REST_TINT if tree.rows[key]["merged"] else MAIN
+        tint = REST_TINT if tree.rows[key]["merged"] else MAIN
+        tint = TURN if ends_it else tint
         ax.add_patch(Rectangle((start, y - 0.07), tree.joint[key], 0.14, facecolor=tint, gid=f"branch {key}"))
         write(ax, (0.0, y), name, BESIDE, (72.0 * (INDENT * depth - margins.left), 0.0))
         write(ax, (1.0, y), text, BESIDE, (9.0, 0.0), color=TURN_DARK if ends_it else INK)

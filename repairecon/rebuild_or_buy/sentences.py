@@ -136,15 +136,17 @@ def worth(answer: Answer) -> str:
     if against and other - total >= LEAST_GAP:
         lead = f", {answer.money(other - total)} less than {against}{' at once' if opened else ''}"
     if a.basis == "years":
-        today = f"costs {answer.money(row['total_mean'])} and {days_words(row['days_mean'])}"
-        what, today = ("that", answer.money(answer.bench.value)) if opened else (a.way, today)
+        what, today = a.way, f"costs {answer.money(row['total_mean'])} and {days_words(row['days_mean'])}"
+        if opened:
+            what, today = "that", answer.money(answer.bench.value)
         return (
             f"Over the {number(a.years)} years you keep her, {what} comes to {answer.money(total)} in today's "
             f"money{lead}; this job alone {today}."
         )
     cash, hours = answer.money(row["cash_mean"]), hours_words(row["own_hours_mean"])
-    out = f" ({cash} cash, {hours} own hours, {days_words(row['days_mean'])} out of use)"
-    what, out = ("That", "") if opened else (capital(a.way), out)
+    what, out = capital(a.way), f" ({cash} cash, {hours} own hours, {days_words(row['days_mean'])} out of use)"
+    if opened:
+        what, out = "That", ""
     return f"{what} comes to {answer.money(total)} all in on average{out}{lead}."
 
 
@@ -384,10 +386,9 @@ def years(answer: Answer) -> Iterator[str]:
     if age <= h.years.horizon_years:
         pays = f"before it fails pays, best at about {number(age)} years"
     yield f"Renewing {h.best} {pays}."
-    for c in answer.horizon.spares:
-        if c.worth > 0 or c.cost > 0:
-            pays = f"{answer.money(c.worth)} over these years, so it {'pays' if c.net > 0 else 'does not pay'}"
-            yield f"{capital(c.combination)}: costs {answer.money(c.cost)} more and saves {pays}."
+    for c in (c for c in answer.horizon.spares if c.worth > 0 or c.cost > 0):
+        pays = f"{answer.money(c.worth)} over these years, so it {'pays' if c.net > 0 else 'does not pay'}"
+        yield f"{capital(c.combination)}: costs {answer.money(c.cost)} more and saves {pays}."
     for f in answer.life_fits:
         seen = f"Your own lives of {f.way} ({f.failures} failed, {f.survivors} still going"
         if f.refused:

@@ -48,7 +48,8 @@ def plain(x: Any) -> Any:
         return [plain(v) for v in x]
     if isinstance(x, datetime.date):
         return x.isoformat()
-    x = float(x) if isinstance(x, Decimal) else x.item() if hasattr(x, "item") else x
+    x = float(x) if isinstance(x, Decimal) else x
+    x = x.item() if hasattr(x, "item") else x
     return None if isinstance(x, float) and not isfinite(x) else x
 
 
