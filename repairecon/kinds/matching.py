@@ -12,7 +12,7 @@ from math import inf, log
 from typing import Any, Literal, NamedTuple
 
 from repairecon.kinds.facts import OwnRebuild, Row, by, of_kind, parts, rows
-from repairecon.kinds.words import Tokens, fold, glued, listed, meaning, mended, replaced, singular
+from repairecon.kinds.words import Tokens, bag, fold, glued, listed, meaning, mended, rarity, replaced, singular
 
 Certainty = Literal["exact", "taken as", "ask", "none"]
 
@@ -265,20 +265,6 @@ class SymptomMatch:
 
 
 @cache
-def _commonness() -> Counter[str]:
-    return Counter(word for row in rows("symptoms") for word in _bag(f"{row['symptom']}; {row['words']}"))
-
-
-def _rarity(words: Iterable[str]) -> float:
-    return sum(log((1 + len(rows("symptoms"))) / (0.5 + _commonness()[word])) for word in words)
-
-
-@cache
-def _bag(cell: str) -> frozenset[str]:
-    return frozenset(word for phrase in parts(cell) for word in meaning(phrase))
-
-
-@cache
 def _row(kind: str, symptom: str) -> Mapping[str, str]:
     return next(row for _, row in of_kind("symptoms", kind) if row["symptom"] == symptom)
 
@@ -286,9 +272,9 @@ def _row(kind: str, symptom: str) -> Mapping[str, str]:
 def score(sentence: str, kind: str, symptom: str) -> float:
     """How well a sentence fits a symptom: rare words count more, whole phrases more still."""
     said, cell = meaning(sentence), _row(kind, symptom)["words"]
-    title, phrases = _bag(symptom), map(meaning, (*parts(cell), *parts(symptom, ","), symptom))
-    total = 1.2 * _rarity(said & title) + _rarity(said & _bag(cell) - title)
-    return total + _PHRASE * max((_rarity(p) for p in phrases if p <= said), default=0.0)
+    title, phrases = bag(symptom), map(meaning, (*parts(cell), *parts(symptom, ","), symptom))
+    total = 1.2 * rarity(said & title) + rarity(said & bag(cell) - title)
+    return total + _PHRASE * max((rarity(p) for p in phrases if p <= said), default=0.0)
 
 
 def _pointers(sentence: str, kind: str) -> Iterator[tuple[str, str, str]]:
@@ -297,7 +283,7 @@ def _pointers(sentence: str, kind: str) -> Iterator[tuple[str, str, str]]:
         phrase, _, target = cell.partition(" > ")
         to_kind, _, to_symptom = target.partition(": ")
         wanted = meaning(phrase)
-        if _rarity(wanted & meaning(sentence)) >= _POINTER * _rarity(wanted):
+        if rarity(wanted & meaning(sentence)) >= _POINTER * rarity(wanted):
             yield "" if to_kind == "other" else to_kind, to_symptom or target, phrase
 
 
@@ -319,7 +305,7 @@ def match_symptom(kind: str, sentence: str) -> SymptomMatch:
         which = f"Which fits best: {'; '.join(ranked)}?"
         return replace(match, symptom="", certainty="none", first_question=which, candidates=tuple(ranked),
                        said=_NO_SYMPTOM)  # fmt: skip
-    if len(close) > 1 or any(_rarity(meaning(because)) > best for because in elsewhere):
+    if len(close) > 1 or any(rarity(meaning(because)) > best for because in elsewhere):
         which, said = f"Which fits best: {'; '.join(close)}?", f"not sure: {' or '.join(close)}"
         return replace(match, certainty="ask", first_question=which, said=said)
     return replace(match, certainty="exact") if sentence == first else match
@@ -333,7 +319,7 @@ def _scores(kind: str, sentence: str) -> tuple[dict[str, float], list[str]]:
         if to_kind != kind:
             elsewhere.append(because)
         else:
-            scores[to_symptom] += _PHRASE * _rarity(meaning(because))
+            scores[to_symptom] += _PHRASE * rarity(meaning(because))
     best = max(scores.values(), default=inf)
     if not elsewhere and best < 2 * _LEAST:
         # another kind's symptom, where a sentence that says little of this kind says much of that one
@@ -347,7 +333,7 @@ def _nothing_wrong(kind: str, sentence: str) -> str:
     said = _affirmed(sentence)
     for clause in (clause for _, row in of_kind("symptoms", kind) for clause in parts(row["nothing_wrong"])):
         wanted = _affirmed(clause.split(":")[0])
-        if _rarity(wanted & said) >= max(0.7 * _rarity(wanted), 0.5 * _rarity(said)):
+        if rarity(wanted & said) >= max(0.7 * rarity(wanted), 0.5 * rarity(said)):
             return clause
     return ""
 
@@ -393,9 +379,9 @@ def found_in(kind: str, text: str) -> Tokens:
         for words, cause in _clauses(kind):
             # a word and its group tell the same thing: the group is enough
             own = [w for w in words if "@" in w or not any("@" in group for group in meaning(w.lstrip("!")))]
-            share = _rarity(w for w in own if w in said) / (_rarity(own) or 1)
+            share = rarity(w for w in own if w in said) / (rarity(own) or 1)
             if share >= _FOUND and words & said & (_tells("state") | _tells("damage")):
-                heard[cause] = max((share, _rarity(own)), heard.get(cause, (0.0, 0.0)))
+                heard[cause] = max((share, rarity(own)), heard.get(cause, (0.0, 0.0)))
     return tuple(sorted(heard, key=lambda cause: heard[cause], reverse=True))
 
 

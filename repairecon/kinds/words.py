@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Collection, Iterable
 from functools import cache
+from math import log
 
-from repairecon.kinds.facts import rows
+from repairecon.kinds.facts import parts, rows
 
 Tokens = tuple[str, ...]
 
@@ -168,3 +170,19 @@ def meaning(text: str) -> frozenset[str]:
             groups = (_meanings().get(words[k : k + size], set()) for size in (1, 2, 3))
             found |= {("!" if denied else "") + said for said in {word}.union(*groups)}
     return frozenset(found)
+
+
+@cache
+def _commonness() -> Counter[str]:
+    return Counter(word for row in rows("symptoms") for word in bag(f"{row['symptom']}; {row['words']}"))
+
+
+def rarity(words: Iterable[str]) -> float:
+    """How much words say: the fewer symptoms are told by one, the more."""
+    return sum(log((1 + len(rows("symptoms"))) / (0.5 + _commonness()[word])) for word in words)
+
+
+@cache
+def bag(cell: str) -> frozenset[str]:
+    """What the phrases of a cell say."""
+    return frozenset(word for phrase in parts(cell) for word in meaning(phrase))

@@ -166,7 +166,9 @@ def test_chances_of_the_stages() -> None:
 )
 def test_a_case_whose_only_open_way_is_a_rebuild(ways: tuple) -> None:  # type: ignore[type-arg]
     unit = replace(rc.case().unit, safety=("fuel",))
-    waived = replace(bench_case(ways=ways, branches=()), unit=unit, waivers={"rebuild": "done by a licensed fitter"})
+    waived = replace(
+        bench_case(ways=ways, branches=()), unit=unit, waivers={"rebuild": "done by a licensed fitter"}
+    )
     assert answer(waived).bench.value == pytest.approx(100 + 40 + 15)
 
 
