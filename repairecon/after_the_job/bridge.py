@@ -16,7 +16,7 @@ from repairecon.rebuild_or_buy.evaluate import AtMeans
 from repairecon.rebuild_or_buy.job import read_findings
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow
-from repairecon.records import QUANTITIES, Actual, Case, Decision, Done
+from repairecon.records import QUANTITIES, Actual, Case, Decision, Done, Range
 
 Floats = NDArray[np.float64]
 SMALL = 1e-9
@@ -63,7 +63,7 @@ class Estimate:
 
     def at(self, held: Mapping[str, float]) -> AtMeans:
         """The means with inputs by key held at values."""
-        return self.model.at(fixed={self.keys[k]: v for k, v in held.items() if k in self.keys})
+        return self.model.at({self.keys[k]: Range(v, v, v) for k, v in held.items() if k in self.keys})
 
     def expected(self, way: str, held: Mapping[str, float] = {}) -> Floats:
         """Expected (cash, own hours, days) of a way, with inputs by key held at values."""

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import re
 
-from repairecon.kinds.facts import CarryOn, Failure, KindFacts, Temporary, facts, share
+from repairecon.kinds.facts import CarryOn, Failure, KindFacts, Look, Remedy, Task, Temporary, facts, share
 from repairecon.kinds.matching import SymptomMatch
 from repairecon.kinds.words import meaning
 from repairecon.records import Range
 
 Row = dict[str, str]
+_Known = Range | CarryOn | Look | Remedy | Task | Temporary
 
 WHERE = "this unit"
 """The event that says whether this unit is to blame at all."""
@@ -27,6 +28,7 @@ _GUESSED = (
 )
 """Ways whose price the kind's ratio gives; a second-hand unit is no way until somebody has found one."""
 _BUYS = ("new", "pattern", "exchange", "second-hand")
+_CARRY_ON = {"way": "carry on as it is", "kind": "carry on"}
 _ENDS = ("low", "likely", "high")
 _WEIGHT = "5"
 _RUNNING_HOURS_A_DAY = 1.0
@@ -48,33 +50,41 @@ def case_rows(
     """
     known = facts(kind)
     names = [symptom.symptom] if symptom and symptom.symptom else list(known.symptoms)
-    # causes with their chances, those of several symptoms counted alike and joined by name
-    joined: dict[str, tuple[Failure, float]] = {}
-    for f in (f for name in names for f in known.failures_of(name)):
-        joined[f.cause] = f, joined.get(f.cause, (f, 0.0))[1] + f.chance.likely / len(names)
-    total = sum(p for _, p in joined.values())
-    causes = [(f, p / total) for f, p in joined.values()]
-    carry = known.carry_on_of(names[0]) if len(names) == 1 else None
-    mends = [t for t in known.temporary if t.possible and t.symptom in names]
-    kit, kit_share = Row(), known.ratio("kit")
+    causes = _causes(known, names)
+    kit, kit_share = list[Row](), known.ratio("kit")
     if price_kit is None and kit_share is not None:  # what is always renewed
-        kit = {"part": "rebuild kit", "description": ", ".join(r.part for r in known.always_renew), "quantity": "1",
-               "needed": "always", **_money("price", kit_share, price_new),
-               "source": kit_share.source.note or _ASSUMED}  # fmt: skip
+        kit = [{"part": "rebuild kit", "description": ", ".join(r.part for r in known.always_renew), "quantity": "1",
+                "needed": "always", **_money("price", kit_share, price_new), "source": _said(kit_share)}]  # fmt: skip
     files = {
-        "parts.csv": [kit] if kit else [], "tasks.csv": _tasks(known, price_new),
+        "parts.csv": kit, "tasks.csv": _tasks(known, price_new),
         "events.csv": _opened(known, causes, price_new) + _later(known, price_new),
         "looks.csv": _looks(known, names, causes, price_new), "remedies.csv": _remedies(known, causes, price_new),
-        "ways.csv": _ways(known, price_new, carry, mends, own),
+        "ways.csv": _ways(known, names, price_new, own),
     }  # fmt: skip
-    where = {f.cause: INSIDE if f.this_unit else WHERE for f, _ in causes}
-    said = next((cause for cause in (symptom.found if symptom else ()) if cause in where), "")
-    return files, f"{where[said]}={outcome_name(said)}" if said else ""
+    where = {f.cause: f"{INSIDE if f.this_unit else WHERE}={outcome_name(f.cause)}" for f, _ in causes}
+    found = symptom.found if symptom else ()
+    return files, next((where[cause] for cause in found if cause in where), "")
+
+
+def _causes(known: KindFacts, names: list[str]) -> list[tuple[Failure, float]]:
+    """Causes with their chances, those of several symptoms counted alike and joined by name."""
+    failures = {f.cause: f for name in names for f in known.failures_of(name)}
+    chances = dict.fromkeys(failures, 0.0)
+    for name in names:
+        for f in known.failures_of(name):
+            chances[f.cause] += f.chance.likely / len(names)
+    total = sum(chances.values())
+    return [(f, chances[cause] / total) for cause, f in failures.items()]
 
 
 def outcome_name(cause: str) -> str:
     """A cause as the name of an outcome: the signs that part findings are taken out."""
     return re.sub(r"\s*[;=]\s*", ", ", cause)
+
+
+def _said(known: _Known) -> str:
+    """Who says a row."""
+    return known.source.note or _ASSUMED
 
 
 def _opened(known: KindFacts, causes: list[tuple[Failure, float]], price_new: Range) -> list[Row]:
@@ -150,14 +160,11 @@ def _branch(event: str, outcome: str, chance: float, seen_at: str, source: str, 
 
 def _tasks(known: KindFacts, price_new: Range) -> list[Row]:
     """Work that is always needed, what the boat ashore costs where it must come out, and what is used up."""
-    rows: list[Row] = []
-    for t in known.tasks:
-        if t.needed == "if found":
-            continue
-        cost = _money("cost", Range(0.1, 0.3, 0.8), price_new) if t.needed == "ashore" else {}
-        used = ", ".join(t.consumables)
-        rows.append({"task": t.name, "stage": t.stage, "by": t.by, **_three("hours", t.hours), **cost,
-                     "note": f"uses: {used}" if used else "", "source": t.source.note or _ASSUMED})  # fmt: skip
+    rows, ashore = list[Row](), _money("cost", Range(0.1, 0.3, 0.8), price_new)
+    for t in (t for t in known.tasks if t.needed != "if found"):
+        used = f"uses: {', '.join(t.consumables)}" if t.consumables else ""
+        rows.append({"task": t.name, "stage": t.stage, "by": t.by, **_three("hours", t.hours),
+                     **(ashore if t.needed == "ashore" else {}), "note": used, "source": _said(t)})  # fmt: skip
     if any(t.consumables for t in known.tasks):
         small = _money("cost", Range(0.002, 0.01, 0.03), price_new)
         rows.append({"task": "grease, sealant, cleaner and the like", "stage": "reassembly", "by": "owner", **small,
@@ -168,21 +175,19 @@ def _tasks(known: KindFacts, price_new: Range) -> list[Row]:
 def _looks(known: KindFacts, names: list[str], causes: list[tuple[Failure, float]], price_new: Range) -> list[Row]:
     """Looks in the mechanic's order; each tells whether it is this unit, or what is wrong in it."""
     rows: list[Row] = []
-    for look in [x for name in names[:1] for x in known.looks_of(name)]:
+    mine, others = ([meaning(f.cause) for f, _ in causes if f.this_unit is this] for this in (True, False))
+    for look in known.looks_of(names[0]):
         # what it tells of, by the words it shares with the causes; an early look asks whether it is this unit
         said = meaning(f"{look.tells} {look.name}")
-        shared: dict[bool, list[int]] = {True: [], False: []}
-        for f, _ in causes:
-            shared[f.this_unit].append(len(said & meaning(f.cause)))
-        other, inside = max(shared[False], default=0), max(shared[True], default=0)
-        event = INSIDE if len(shared[True]) > 1 else ""
-        if shared[False] and (other > inside or (other == inside and look.order <= 2) or not event):
+        inside, other = (max((len(said & cause) for cause in some), default=0) for some in (mine, others))
+        event = INSIDE if len(mine) > 1 else WHERE
+        if others and other >= inside + (look.order > 2):
             event = WHERE
-        if event and not _ABOUT_PRICE.search(f"{look.name} {look.tells}"):
+        if (others or event == INSIDE) and not _ABOUT_PRICE.search(f"{look.name} {look.tells}"):
             paid = _LOOK_COSTS.get(look.costs, _SMALL_COST)
             cost = _money("cost", _about(paid), price_new) if paid else {}
             rows.append({"look": look.name, "event": event, **_three("hours", _about(look.hours, low=0.6)), **cost,
-                         "p_right": repr(look.p_right), "source": look.source.note or _ASSUMED})  # fmt: skip
+                         "p_right": repr(look.p_right), "source": _said(look)})  # fmt: skip
     return rows
 
 
@@ -195,7 +200,7 @@ def _remedies(known: KindFacts, causes: list[tuple[Failure, float]], price_new: 
         rows.append({"event": INSIDE, "outcome": outcome_name(f.cause), "remedy": r.name, "by": "owner",
                      **_three("extra_hours", _about(r.own_hours)), **_money("outside_cost", total, price_new),
                      **_three("extra_days", r.days), "life_share": repr(min(r.life, 1.0)), "note": ban,
-                     "source": r.source.note or _ASSUMED})  # fmt: skip
+                     "source": _said(r)})  # fmt: skip
     return rows
 
 
@@ -203,7 +208,7 @@ def _can_rebuild(known: KindFacts) -> bool:
     return known.ratio("kit") is not None or known.ratio("specialist") is not None
 
 
-def _ways(known: KindFacts, price_new: Range, carry: CarryOn | None, mends: list[Temporary], own: bool) -> list[Row]:
+def _ways(known: KindFacts, names: list[str], price_new: Range, own: bool) -> list[Row]:
     """The ways that owners of such a unit have; prices that were not asked are ranges of the kind, and say so."""
     rows: list[Row] = []
     if own and known.ratio("kit") is not None:
@@ -211,36 +216,41 @@ def _ways(known: KindFacts, price_new: Range, carry: CarryOn | None, mends: list
     for key, way, kind in _GUESSED:
         share = known.ratio(key)
         if share is not None:
-            guess = f"price not asked: {share.source.note or _ASSUMED}"
+            guess = f"price not asked: {_said(share)}"
             rows.append({"way": way, "kind": kind, **_money("price", share, price_new), "source": guess})
     rows.append({"way": "new", "kind": "new", "source": "price as given"})
-    on = {"way": "carry on as it is", "kind": "carry on"}
+    carry = known.carry_on_of(names[0]) if len(names) == 1 else None
     if carry is not None and carry.may != "never":
-        days = carry.within_days or _DAYS_OF[carry.may]
-        spans = days / 30.0 if carry.per == "month" else days * _RUNNING_HOURS_A_DAY / 10.0
-        fails = 1.0 - (1.0 - min(carry.chance_fails.likely, 0.999)) ** spans
-        said = {"make safe": carry.makes_safe, "watch for": carry.watch_for}
-        rows.append({
-            **on, **_three("until_days", Range(0.5 * days, days, days)), "p_fails": repr(fails),
-            **_money("more_cost", carry.more_cost_share, price_new), "works_meanwhile": carry.still_works,
-            "not_when": f"only while: {carry.when}" if carry.when else "",
-            "note": "; ".join(f"{do}: {what}" for do, what in said.items() if what),
-            "source": carry.source.note or _ASSUMED,
-        })  # fmt: skip
-    if mends:
-        mend = mends[0]
-        cost = {} if mend.cost_share is None else _money("price", mend.cost_share, price_new)
-        a_day = 24.0 if mend.holds_unit == "hours by the clock" else _RUNNING_HOURS_A_DAY
-        rows.append({
-            "way": "mend for now", "kind": "temporary", **cost, **_three("fitting_hours", _about(mend.own_hours)),
-            "fitting_by": "owner",
-            **_three("until_days", (mend.holds or Range(2.0, 10.0, 40.0)).scaled(1.0 / a_day)),
-            "p_fails": repr(1.0 - mend.chance_holds), "works_meanwhile": "yes", "not_when": mend.not_allowed_when,
-            "note": mend.said, "source": mend.source.note or _ASSUMED,
-        })  # fmt: skip
+        rows.append(_carried_on(carry, price_new))
+    mends = [_mended(mend, price_new) for mend in known.temporary if mend.possible and mend.symptom in names]
+    rows += mends[:1]
     if carry is not None and carry.may == "never" and carry.why:
-        rows.append({**on, "never": "yes", "note": carry.why, "source": carry.why})
+        rows.append({**_CARRY_ON, "never": "yes", "note": carry.why, "source": carry.why})
     return rows
+
+
+def _carried_on(carry: CarryOn, price_new: Range) -> Row:
+    days = carry.within_days or _DAYS_OF[carry.may]
+    spans = days / 30.0 if carry.per == "month" else days * _RUNNING_HOURS_A_DAY / 10.0
+    fails = 1.0 - (1.0 - min(carry.chance_fails.likely, 0.999)) ** spans
+    said = {"make safe": carry.makes_safe, "watch for": carry.watch_for}
+    return {
+        **_CARRY_ON, **_three("until_days", Range(0.5 * days, days, days)), "p_fails": repr(fails),
+        **_money("more_cost", carry.more_cost_share, price_new), "works_meanwhile": carry.still_works,
+        "not_when": f"only while: {carry.when}" if carry.when else "",
+        "note": "; ".join(f"{do}: {what}" for do, what in said.items() if what), "source": _said(carry),
+    }  # fmt: skip
+
+
+def _mended(mend: Temporary, price_new: Range) -> Row:
+    cost = {} if mend.cost_share is None else _money("price", mend.cost_share, price_new)
+    a_day = 24.0 if mend.holds_unit == "hours by the clock" else _RUNNING_HOURS_A_DAY
+    return {
+        "way": "mend for now", "kind": "temporary", **cost, **_three("fitting_hours", _about(mend.own_hours)),
+        "fitting_by": "owner", **_three("until_days", (mend.holds or Range(2.0, 10.0, 40.0)).scaled(1.0 / a_day)),
+        "p_fails": repr(1.0 - mend.chance_holds), "works_meanwhile": "yes", "not_when": mend.not_allowed_when,
+        "note": mend.said, "source": _said(mend),
+    }  # fmt: skip
 
 
 def _three(name: str, r: Range) -> Row:

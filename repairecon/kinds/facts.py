@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
@@ -185,25 +185,25 @@ class Temporary:
 
 @dataclass(frozen=True)
 class KindFacts:
-    """All that is known of a kind. Lives are until half have failed, in years."""
+    """All that is known of a kind; nothing of one that is not known. Lives are until half have failed, in years."""
 
-    kind: str
-    other_names: tuple[str, ...]
-    group: str
-    safety_class: str
-    own_rebuild: OwnRebuild
-    why: str
-    cautions: tuple[str, ...]
-    life_years: Range | None
-    symptoms: tuple[str, ...]
-    tasks: tuple[Task, ...]
-    failures: tuple[Failure, ...]
-    looks: tuple[Look, ...]
-    remedies: tuple[Remedy, ...]
-    always_renew: tuple[Renewal, ...]
-    ratios: Mapping[str, Range]
-    carry_on: tuple[CarryOn, ...]
-    temporary: tuple[Temporary, ...]
+    kind: str = ""
+    other_names: tuple[str, ...] = ()
+    group: str = ""
+    safety_class: str = ""
+    own_rebuild: OwnRebuild = "with care"
+    why: str = ""
+    cautions: tuple[str, ...] = ()
+    life_years: Range | None = None
+    symptoms: tuple[str, ...] = ()
+    tasks: tuple[Task, ...] = ()
+    failures: tuple[Failure, ...] = ()
+    looks: tuple[Look, ...] = ()
+    remedies: tuple[Remedy, ...] = ()
+    always_renew: tuple[Renewal, ...] = ()
+    ratios: Mapping[str, Range] = field(default_factory=dict)
+    carry_on: tuple[CarryOn, ...] = ()
+    temporary: tuple[Temporary, ...] = ()
 
     def ratio(self, key: str) -> Range | None:
         """The share of the price of new for kit, exchange, specialist, second-hand, main part or pattern."""
@@ -278,10 +278,8 @@ def _record(
     make: Callable[..., T], row: Row, where: Source, columns: Mapping[str, str] = MappingProxyType({}), **made: object
 ) -> T:
     """One row as a record: each field from its column, read as the field's type says."""
-    for f in fields(cast(Any, make)):
+    for f in (f for f in fields(cast(Any, make)) if f.name not in made):
         column, kind_of = columns.get(f.name, f.name), f"{f.type}"
-        if f.name in made:
-            continue
         if kind_of.startswith("Range"):
             made[f.name] = spread(row, column, where)
         elif kind_of.startswith("tuple"):
@@ -297,13 +295,12 @@ def share(kind: str, what: str) -> Range:
     ``what`` is ``done again: <depth>``, ``given up: <depth>`` (seals only, full rebuild, specialist) or
     ``dead on arrival: <way>`` (new, pattern, exchange, second-hand, own spare).
     """
-    group = facts(kind).group if kind else "any"
-    for of in (group, "any"):
-        for line, row in enumerate(rows("shares"), 2):
-            if (row["share"], row["group"]) == (what, of):
-                where = Source(file="kinds/shares.csv", row=line, note=f"{row['status']}: {row['why']}")
-                return cast(Range, spread(row, "", where))
-    raise KeyError(f"no share is called {what!r}; shares.csv lists them")
+    found = {row["group"]: (line, row) for line, row in enumerate(rows("shares"), 2) if row["share"] == what}
+    if not found:
+        raise KeyError(f"no share is called {what!r}; shares.csv lists them")
+    line, row = found.get(facts(kind).group if kind else "any", found["any"])
+    where = Source(file="kinds/shares.csv", row=line, note=f"{row['status']}: {row['why']}")
+    return cast(Range, spread(row, "", where))
 
 
 def own_hours(kind: str) -> Range:

@@ -8,11 +8,11 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
-from math import log
-from typing import Literal, NamedTuple
+from math import inf, log
+from typing import Any, Literal, NamedTuple
 
-from repairecon.kinds.facts import OwnRebuild, by, of_kind, parts, rows
-from repairecon.kinds.words import Tokens, fold, glued, listed, meaning, mended, replaced, singular
+from repairecon.kinds.facts import OwnRebuild, Row, by, of_kind, parts, rows
+from repairecon.kinds.words import Tokens, bag, fold, glued, listed, meaning, mended, rarity, replaced, singular
 
 Certainty = Literal["exact", "taken as", "ask", "none"]
 
@@ -53,6 +53,7 @@ class _Hit(NamedTuple):
     weight: float
     covered: frozenset[str]
     has_head: bool
+    whole: bool  # the name is what was written, no more and no less
 
 
 @cache
@@ -123,10 +124,9 @@ def plain_words(name: str) -> Tokens:
     # "pump, bilge" is a bilge pump
     text = " ".join(reversed(_MAINS.sub(" mains ", fold(name)).split(",")))
     raw = [w for w in re.findall(r"[a-z0-9]{2,}", text) if not re.fullmatch(r"\d+[a-z]{0,3}", w)]
-    words = glued([singular(w) if singular(w) in _known() and w not in _known() else w for w in raw], _known())
-    slips = [(w, mended(w, _known())) for w in words]
+    slips = [(w, mended(w, _known())) for w in glued(raw, _known())]
     words = [m if m in _known() else mended(singular(w), _known()) for w, m in slips]
-    words = replaced(glued(words, _known()), _table("name"))
+    words = replaced(words, _table("name"))
     # "mains" is voltage, "main" is size
     return tuple(w if w == "mains" or singular(w) not in _known() else singular(w) for w in words)
 
@@ -143,46 +143,51 @@ def match_kind(name: str) -> KindMatch:
     raise it.
     """
     words = frozenset(plain_words(name))
-    meant = words - listed("idle") or words
-    best: dict[str, _Hit] = {}  # the best name of each kind
+    meant, hits = words - listed("idle") or words, _hits(words)
+    choice = _asked().get(meant)
+    if choice and not any(h.score > 0.9 and h.covered > meant for h in hits):
+        return _match(name, words, "ask", choice, meant)
+    return _judged(name, words, hits) if hits and hits[0].score >= _ASKED else _match(name, words, "none")
+
+
+def _judged(name: str, words: frozenset[str], hits: list[_Hit]) -> KindMatch:
+    """What the best hit is worth: the kind itself, a part of it, one of several, or nothing."""
+    best, head = hits[0], next(reversed(plain_words(_first(name))), "")
+    full = _whole(best.kind, words)
+    if head in listed("part") and head not in {n.head for n in full}:
+        if not full:
+            return _match(name, words, "none")
+        return _match(name, words, "ask", (best.kind, f"its {head} only (no kind)"))
+    near = [h for h in hits if best.score - h.score < _APART and not h.covered < best.covered]
+    if best.score >= _TAKEN and len(near) == 1 and best.has_head:
+        return _match(name, words, "exact" if best.whole else "taken as", (best.kind,))
+    asked = _asked().get(frozenset([head]), ())
+    named = best.has_head or best.kind in asked
+    if not full and (not named or _dangers(words - _own_words()[best.kind])):
+        return _match(name, words, "none")
+    if best.kind in asked and not best.covered <= {head}:  # told by its other words
+        asked = ()
+    return _match(name, words, "ask", asked or tuple(h.kind for h in near[:4]), best.covered)
+
+
+def _hits(words: frozenset[str]) -> list[_Hit]:
+    """The best name of each kind that shares a word, best first."""
+    best: dict[str, _Hit] = {}
     for known in _names():
         if both := known.words & words:
             idle = (words - known.words) & (listed("idle") | _own_words()[known.kind])
             hit = _weigh(both)
             found = hit / _weigh(known.words)
             used = hit / (hit + _weigh(words - known.words - idle) + _IDLE_COUNTS * len(idle) ** 0.5)
-            at = _Hit(known.kind, 2 * found * used / (found + used), hit, both, known.head in both)
+            fit = 2 * found * used / (found + used)
+            at = _Hit(known.kind, fit, hit, both, known.head in both, known.words == words)
             best[known.kind] = max(best.get(known.kind, at), at, key=lambda h: (h.score, h.weight))
-    hits = sorted(best.values(), key=lambda h: (-h.score, -h.weight, h.kind))
-    choice = _asked().get(words) or _asked().get(meant)
-    if choice and not any(h.score > 0.9 and h.covered > meant for h in hits):
-        return _match(name, words, "ask", choice, meant)
     # without the kinds that an asked-about word could mean when the other words say which (alternator regulator)
-    for asked, meanings in _asked().items():
-        if asked < words and len(asked) == 1:
-            fits = [h for h in hits if h.kind in meanings and h.covered - asked - listed("idle")]
-            if len({h.kind for h in fits}) == 1:
-                hits = [h for h in hits if h.kind not in meanings or h in fits]
-    return _judged(name, words, hits) if hits and hits[0].score >= _ASKED else _match(name, words, "none")
-
-
-def _judged(name: str, words: frozenset[str], hits: list[_Hit]) -> KindMatch:
-    """What the best hit is worth: the kind itself, a part of it, one of several, or nothing."""
-    best, head = hits[0], (plain_words(_first(name)) or ("",))[-1]
-    full = _whole(best.kind, words)
-    if head in listed("part") and head not in {n.head for n in full}:
-        part = f"its {head} only (no kind)"
-        return _match(name, words, "ask", (best.kind, part), best.covered) if full else _match(name, words, "none")
-    near = [h for h in hits if best.score - h.score < _APART and not h.covered < best.covered]
-    if best.score >= _TAKEN and len(near) == 1 and best.has_head:
-        return _match(name, words, "exact" if any(n.words == words for n in full) else "taken as", (best.kind,))
-    asked = _asked().get(frozenset([head]), ())
-    if not full and (_dangers(words - _own_words()[best.kind]) or not (best.has_head or best.kind in asked)):
-        return _match(name, words, "none")
-    choice = tuple(h.kind for h in near[:4])
-    if best.kind not in asked or best.covered <= {head}:
-        choice = asked or choice
-    return _match(name, words, "ask", choice, best.covered if full else frozenset())
+    for asked in (asked for asked in _asked() if asked < words and len(asked) == 1):
+        could = [h for h in best.values() if h.kind in _asked()[asked]]
+        if len(fits := [h for h in could if h.covered - asked]) == 1:
+            best = {h.kind: h for h in best.values() if h not in could or h in fits}
+    return sorted(best.values(), key=lambda h: (-h.score, -h.weight, h.kind))
 
 
 def _dangers(words: frozenset[str]) -> list[tuple[str, str]]:
@@ -195,31 +200,39 @@ def _match(
     name: str, words: frozenset[str], certainty: Certainty, choice: Tokens = (), explained: frozenset[str] = frozenset()
 ) -> KindMatch:
     """The record, its safety the strictest of all candidates and of the words that they do not explain."""
-    kinds = tuple(c for c in choice if c in by("kinds", "kind"))
-    question, said = "", "no kind of unit that is known here: judged by its words alone"
+    known = [by("kinds", "kind")[c] for c in choice if c in by("kinds", "kind")]
+    kinds = tuple(row["kind"] for row in known)
+    *others, last = [c.removesuffix(" (no kind)") for c in choice] or [""]
+    question = ""
+    said = {"exact": last, "taken as": f"taken as: {last}", "ask": f"not sure: {' or '.join((*others, last))}",
+            "none": "no kind of unit that is known here: judged by its words alone"}[certainty]  # fmt: skip
     if certainty == "ask":
-        *others, last = (c.removesuffix(" (no kind)") for c in choice)
         question = f"Which is it: {', '.join(others)} or {last}?" if others else f"Is it this: {last}?"
-        said = f"not sure: {' or '.join((*others, last))}"
         # what a whole name explains is judged by its kind; any other word keeps the danger that it tells of
         explained = explained.union(*(n.words for k in kinds for n in _whole(k, words)))
     elif kinds:
-        said = f"taken as: {kinds[0]}" if certainty == "taken as" else kinds[0]
         explained = _own_words()[kinds[0]]
-    classes, known = by("safety_classes", "safety_class"), [by("kinds", "kind")[k] for k in kinds]
     danger = _dangers(words - explained)
-    of_words = [means for means, _ in danger] or ([] if kinds else ["none"])
-    levels = [row["own_rebuild"] for row in known] + [classes[c]["unknown_unit_rebuild"] for c in of_words]
-    # the table has the strictest class first
-    ranked = [c for c in classes if c in of_words or any(c == row["safety_class"] for row in known)]
-    cautions = [c for row in known for c in parts(row["cautions"])] + [classes[c]["caution"] for c in of_words]
+    # a word of danger counts as a unit of its class that nobody knows
+    units = [*known, *(by("safety_classes", "safety_class")[means] for means, _ in danger)]
+    units = units or [by("safety_classes", "safety_class")["none"]]
     return KindMatch(
-        name, kinds[0] if kinds else "", certainty, kinds, question, said, safety_class=ranked[0],
-        own_rebuild=max(LEVELS, key=lambda level: (level in levels, LEVELS.index(level))),
-        certificate_needed=any(classes[c]["certificate_needed"] == "yes" for c in ranked),
-        cautions=tuple(dict.fromkeys(cautions)),
+        name, next(iter(kinds), ""), certainty, kinds, question, said, **_demands(units),
         safety_words=tuple(dict.fromkeys(word for _, word in danger)),
     )  # fmt: skip
+
+
+def _demands(units: list[Row]) -> dict[str, Any]:
+    """The strictest that rows of kinds, and of classes of which no more is known, demand; all of their cautions."""
+    found, classes = {row["safety_class"] for row in units}, by("safety_classes", "safety_class")
+    levels = [row.get("own_rebuild") or row["unknown_unit_rebuild"] for row in units]
+    cautions = [c for row in units for c in ([row["caution"]] if "caution" in row else parts(row["cautions"]))]
+    return {
+        "safety_class": next(c for c in classes if c in found),  # the table has the strictest first
+        "own_rebuild": max(LEVELS, key=lambda level: (level in levels, LEVELS.index(level))),
+        "certificate_needed": any(classes[c]["certificate_needed"] == "yes" for c in found),
+        "cautions": tuple(dict.fromkeys(cautions)),
+    }  # fmt: skip
 
 
 # ---- sentences ---------------------------------------------------------------------------------------
@@ -252,20 +265,6 @@ class SymptomMatch:
 
 
 @cache
-def _commonness() -> Counter[str]:
-    return Counter(word for row in rows("symptoms") for word in _bag(f"{row['symptom']}; {row['words']}"))
-
-
-def _rarity(words: Iterable[str]) -> float:
-    return sum(log((1 + len(rows("symptoms"))) / (0.5 + _commonness()[word])) for word in words)
-
-
-@cache
-def _bag(cell: str) -> frozenset[str]:
-    return frozenset(word for phrase in parts(cell) for word in meaning(phrase))
-
-
-@cache
 def _row(kind: str, symptom: str) -> Mapping[str, str]:
     return next(row for _, row in of_kind("symptoms", kind) if row["symptom"] == symptom)
 
@@ -273,9 +272,9 @@ def _row(kind: str, symptom: str) -> Mapping[str, str]:
 def score(sentence: str, kind: str, symptom: str) -> float:
     """How well a sentence fits a symptom: rare words count more, whole phrases more still."""
     said, cell = meaning(sentence), _row(kind, symptom)["words"]
-    title, phrases = _bag(symptom), map(meaning, (*parts(cell), *parts(symptom, ","), symptom))
-    total = 1.2 * _rarity(said & title) + _rarity(said & _bag(cell) - title)
-    return total + _PHRASE * max((_rarity(p) for p in phrases if p <= said), default=0.0)
+    title, phrases = bag(symptom), map(meaning, (*parts(cell), *parts(symptom, ","), symptom))
+    total = 1.2 * rarity(said & title) + rarity(said & bag(cell) - title)
+    return total + _PHRASE * max((rarity(p) for p in phrases if p <= said), default=0.0)
 
 
 def _pointers(sentence: str, kind: str) -> Iterator[tuple[str, str, str]]:
@@ -283,54 +282,64 @@ def _pointers(sentence: str, kind: str) -> Iterator[tuple[str, str, str]]:
     for cell in (cell for _, row in of_kind("symptoms", kind) for cell in parts(row["not_these"], "|")):
         phrase, _, target = cell.partition(" > ")
         to_kind, _, to_symptom = target.partition(": ")
-        wanted, both = meaning(phrase), meaning(phrase) & meaning(sentence)
-        if len(both) > 1 and _rarity(both) / (_rarity(wanted) or 1) >= _POINTER:
+        wanted = meaning(phrase)
+        if rarity(wanted & meaning(sentence)) >= _POINTER * rarity(wanted):
             yield "" if to_kind == "other" else to_kind, to_symptom or target, phrase
 
 
 def match_symptom(kind: str, sentence: str) -> SymptomMatch:
     """Match what the owner says is the matter to the symptoms of one of ``kinds()``; none where the kind is empty."""
-    symptoms = [row["symptom"] for _, row in of_kind("symptoms", kind)]
-    if not symptoms:
-        return SymptomMatch(kind=kind, sentence=sentence, symptom="", certainty="none", said=_NO_SYMPTOM)
-    scores, elsewhere = {s: score(sentence, kind, s) for s in symptoms}, list[str]()
+    scores, elsewhere = _scores(kind, sentence)
+    if not scores:
+        return SymptomMatch(kind, sentence, "", "none", said=_NO_SYMPTOM)
+    first, *_ = ranked = sorted(scores, key=lambda s: -scores[s])
+    best = scores[first]
+    works = best < 3 * _LEAST and any(f" {phrase} " in f" {fold(sentence)} " for phrase in listed("fine"))
+    close = [s for s in ranked if scores[s] >= _CLOSE * best]
+    match = SymptomMatch(
+        kind, sentence, first, "taken as", _row(kind, first)["first_question"], tuple(close),
+        _nothing_wrong(kind, sentence) or ("you say that it works" if works else ""), found_in(kind, sentence),
+        said=f"taken as: {first}",
+    )  # fmt: skip
+    if works or best < _LEAST:
+        which = f"Which fits best: {'; '.join(ranked)}?"
+        return replace(match, symptom="", certainty="none", first_question=which, candidates=tuple(ranked),
+                       said=_NO_SYMPTOM)  # fmt: skip
+    if len(close) > 1 or any(rarity(meaning(because)) > best for because in elsewhere):
+        which, said = f"Which fits best: {'; '.join(close)}?", f"not sure: {' or '.join(close)}"
+        return replace(match, certainty="ask", first_question=which, said=said)
+    return replace(match, certainty="exact") if sentence == first else match
+
+
+def _scores(kind: str, sentence: str) -> tuple[dict[str, float], list[str]]:
+    """How well a sentence fits each symptom of a kind; and the words in it that tell of another kind."""
+    scores = {row["symptom"]: score(sentence, kind, row["symptom"]) for _, row in of_kind("symptoms", kind)}
+    elsewhere = list[str]()
     for to_kind, to_symptom, because in _pointers(sentence, kind):
         if to_kind != kind:
             elsewhere.append(because)
-        elif to_symptom in scores:
-            scores[to_symptom] += _PHRASE * _rarity(meaning(because))
-    ranked = sorted(scores, key=lambda s: -scores[s])
-    best = scores[ranked[0]]
+        else:
+            scores[to_symptom] += _PHRASE * rarity(meaning(because))
+    best = max(scores.values(), default=inf)
     if not elsewhere and best < 2 * _LEAST:
         # another kind's symptom, where a sentence that says little of this kind says much of that one
-        others = [(row["kind"], row["symptom"]) for row in rows("symptoms") if row["kind"] != kind]
-        top = max(score(sentence, *other) for other in others)
-        elsewhere = [sentence] if top > 4 * _LEAST + 2 * best else []
-    works = any(f" {phrase} " in f" {fold(sentence)} " for phrase in listed("fine"))
-    fine = "you say that it works" if works and best < 3 * _LEAST else ""
-    lost = best < _LEAST or bool(fine)
-    close = ranked if lost else [s for s in ranked if scores[s] >= _CLOSE * best]
-    sure = len(close) == 1 and not lost and all(_rarity(meaning(because)) <= best for because in elsewhere)
-    return SymptomMatch(
-        kind, sentence, "" if lost else ranked[0],
-        certainty="none" if lost else "ask" if not sure else "exact" if sentence == ranked[0] else "taken as",
-        first_question=_row(kind, ranked[0])["first_question"] if sure else f"Which fits best: {'; '.join(close)}?",
-        candidates=tuple(close), nothing_wrong=_nothing_wrong(kind, sentence) or fine,
-        found=found_in(kind, sentence),
-        said=f"taken as: {ranked[0]}" if sure else _NO_SYMPTOM if lost else f"not sure: {' or '.join(close)}",
-    )  # fmt: skip
+        others = (score(sentence, row["kind"], row["symptom"]) for row in rows("symptoms") if row["kind"] != kind)
+        elsewhere = [sentence] if max(others) > 4 * _LEAST + 2 * best else []
+    return scores, elsewhere
 
 
 def _nothing_wrong(kind: str, sentence: str) -> str:
     """The kind's own word that this is no fault, where the sentence says hardly more than that."""
-    said = {word.lstrip("!") for word in meaning(sentence)}
-    for _, row in of_kind("symptoms", kind):
-        for clause in parts(row["nothing_wrong"]):
-            wanted = {word.lstrip("!") for word in meaning(clause.split(":")[0])}
-            both = _rarity(wanted & said)
-            if both >= 0.7 * _rarity(wanted) and both >= 0.5 * _rarity(said):
-                return clause
+    said = _affirmed(sentence)
+    for clause in (clause for _, row in of_kind("symptoms", kind) for clause in parts(row["nothing_wrong"])):
+        wanted = _affirmed(clause.split(":")[0])
+        if rarity(wanted & said) >= max(0.7 * rarity(wanted), 0.5 * rarity(said)):
+            return clause
     return ""
+
+
+def _affirmed(text: str) -> set[str]:
+    return {word.lstrip("!") for word in meaning(text)}
 
 
 @cache
@@ -370,9 +379,9 @@ def found_in(kind: str, text: str) -> Tokens:
         for words, cause in _clauses(kind):
             # a word and its group tell the same thing: the group is enough
             own = [w for w in words if "@" in w or not any("@" in group for group in meaning(w.lstrip("!")))]
-            share = _rarity(w for w in own if w in said) / (_rarity(own) or 1)
+            share = rarity(w for w in own if w in said) / (rarity(own) or 1)
             if share >= _FOUND and words & said & (_tells("state") | _tells("damage")):
-                heard[cause] = max((share, _rarity(own)), heard.get(cause, (0.0, 0.0)))
+                heard[cause] = max((share, rarity(own)), heard.get(cause, (0.0, 0.0)))
     return tuple(sorted(heard, key=lambda cause: heard[cause], reverse=True))
 
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Collection, Iterable
 from functools import cache
+from math import log
 
-from repairecon.kinds.facts import rows
+from repairecon.kinds.facts import parts, rows
 
 Tokens = tuple[str, ...]
 
@@ -69,16 +71,16 @@ def slips(a: str, b: str) -> int:
 
 def mended(word: str, known: Collection[str]) -> str:
     """The known word that a mistyped one stands for; the word itself where none or several are as near."""
-    if word in known or len(word) < _SLIP_FROM or not word.isalpha():
+    if word in known or len(word) < _SLIP_FROM:
         return word
     allowed = 1 if len(word) < 8 else 2
     alike = (w for w in known if len(w) >= _SLIP_FROM and abs(len(w) - len(word)) <= allowed)
     # a slip changes at most two of the letters that two words do not share
     alike = (w for w in alike if len({*w} ^ {*word}) <= 2 * allowed)
-    near = {other: apart for other in alike if (apart := slips(word, other)) <= allowed}
-    best = [other for other, apart in near.items() if apart == min(near.values())]
-    best = [other for other in best if other[0] == word[0]] or best
-    return best[0] if len(best) == 1 else word
+    # as few slips as can be, and of those as near with the same first letter
+    near = sorted((slips(word, other), other[0] != word[0], other) for other in alike)
+    best = [other for *apart, other in near if apart == list(near[0][:2])]
+    return best[0] if len(best) == 1 and near[0][0] <= allowed else word
 
 
 def glued(tokens: Iterable[str], known: Collection[str]) -> list[str]:
@@ -92,47 +94,33 @@ def glued(tokens: Iterable[str], known: Collection[str]) -> list[str]:
     return [piece for token in joined for piece in _split(token, known) or _split(singular(token), known) or [token]]
 
 
-def _split(word: str, known: Collection[str]) -> list[str] | None:
+def _split(word: str, known: Collection[str]) -> list[str]:
     if word in known:
         return [word]
-    for cut in range(len(word) - 2, 1, -1):
-        if word[:cut] in known:
-            rest = _split(word[cut:], known)
-            if rest:
-                return [word[:cut], *rest]
-    return None
+    starts = (word[:cut] for cut in range(len(word) - 2, 1, -1) if word[:cut] in known)
+    return next(([start, *rest] for start in starts if (rest := _split(word.removeprefix(start), known))), [])
 
 
 def replaced(tokens: list[str], table: dict[Tokens, Tokens]) -> list[str]:
     """Tokens with each listed run put into its plain form, longest runs first."""
-    longest = max(map(len, table), default=1)
+    longest, k = max(map(len, table)), 0
     out: list[str] = []
-    k = 0
     while k < len(tokens):
-        for size in range(min(longest, len(tokens) - k), 0, -1):
-            run = tuple(tokens[k : k + size])
-            if run in table:
-                out.extend(table[run])
-                k += size
-                break
-        else:
-            out.append(tokens[k])
-            k += 1
+        runs = (tuple(tokens[k : k + size]) for size in range(longest, 0, -1))
+        run = next((run for run in runs if run in table), ())
+        out += table.get(run, tokens[k : k + 1])
+        k += len(run) or 1
     return out
 
 
 @cache
-def _meanings() -> tuple[dict[str, set[str]], dict[Tokens, str]]:
-    single: dict[str, set[str]] = {}
-    several: dict[Tokens, str] = {}
+def _meanings() -> dict[Tokens, set[str]]:
+    """Groups of one meaning, by a run of one to three stems."""
+    found: dict[Tokens, set[str]] = {}
     for row in rows("words"):
         if row["use"] == "sentence":
-            words = tuple(stem(w) for w in fold(row["word"]).split())
-            if len(words) == 1:
-                single.setdefault(words[0], set()).add("@" + row["means"])
-            else:
-                several[words] = "@" + row["means"]
-    return single, several
+            found.setdefault(tuple(map(stem, fold(row["word"]).split())), set()).add("@" + row["means"])
+    return found
 
 
 def _runs(text: str) -> list[list[tuple[str, bool]]]:
@@ -143,7 +131,7 @@ def _runs(text: str) -> list[list[tuple[str, bool]]]:
     for k, word in enumerate(words):
         if word in listed("not"):
             # "stopped charging" both stops and denies what follows
-            stops = stem(word) in _meanings()[0] and not word.endswith("ly")
+            stops = (stem(word),) in _meanings() and not word.endswith("ly")
             runs.append([(stem(word), False)] if stops else [])
             denied, waiting = 2, True  # "no oil leak" denies both words, "not charging at all" one
         elif not word[0].isalnum():
@@ -175,11 +163,26 @@ def meaning(text: str) -> frozenset[str]:
 
     A word stands as itself and as its group, so that "drip" is nearer to "drips" than to "weeps".
     """
-    single, several = _meanings()
     found: set[str] = set()
     for run in _runs(text):
-        words = [word for word, _ in run]
+        words = tuple(word for word, _ in run)
         for k, (word, denied) in enumerate(run):
-            groups = {several.get(tuple(words[k : k + size]), word) for size in (2, 3)} | single.get(word, set())
-            found |= {("!" if denied else "") + said for said in {word} | groups}
+            groups = (_meanings().get(words[k : k + size], set()) for size in (1, 2, 3))
+            found |= {("!" if denied else "") + said for said in {word}.union(*groups)}
     return frozenset(found)
+
+
+@cache
+def _commonness() -> Counter[str]:
+    return Counter(word for row in rows("symptoms") for word in bag(f"{row['symptom']}; {row['words']}"))
+
+
+def rarity(words: Iterable[str]) -> float:
+    """How much words say: the fewer symptoms are told by one, the more."""
+    return sum(log((1 + len(rows("symptoms"))) / (0.5 + _commonness()[word])) for word in words)
+
+
+@cache
+def bag(cell: str) -> frozenset[str]:
+    """What the phrases of a cell say."""
+    return frozenset(word for phrase in parts(cell) for word in meaning(phrase))

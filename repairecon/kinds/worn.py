@@ -53,10 +53,9 @@ def worn(kind: str, measure: str, value: str | float | None = None) -> Judgement
     said, asked = "" if value is None else f"{value}".strip(), meaning(measure)
     # limits whose name shares most of its words with the owner's, best first; those about as near come along
     names = [(meaning(row["measure"]), row) for _, row in of_kind("limits", kind)]
-    scored = [(2 * len(asked & name) / (len(asked) + len(name) or 1), row) for name, row in names]
-    best = max((score for score, _ in scored), default=0.0)
-    near = [(score, row) for score, row in scored if score >= 0.6 * best and score > 0.25]
-    likely = [row for _, row in sorted(near, key=lambda pair: -pair[0])]
+    scored = [(2 * len(asked & name) / (len(asked) + len(name)), row) for name, row in names]
+    scored.sort(key=lambda pair: -pair[0])
+    likely = [row for score, row in scored if score > 0.25 and score >= 0.6 * scored[0][0]]
     if not likely:
         note = f"no such measure is known of it; known are: {'; '.join(measures(kind))}"
         return Judgement(kind, said, note)
@@ -78,12 +77,10 @@ def _wanted(row: Mapping[str, str]) -> str:
 
 
 def _judge(row: Mapping[str, str], said: str) -> tuple[Verdict, str]:
-    if not said:
-        return "ask", _wanted(row)
     number, note = _number(row, said)
     if number is None:
         for verdict, cell in _CELLS.items():
-            if any(fold(p) == fold(said) or (meaning(p) and meaning(p) <= meaning(said)) for p in parts(row[cell])):
+            if any(fold(p) == fold(said) or frozenset() < meaning(p) <= meaning(said) for p in parts(row[cell])):
                 return verdict, ""
         return "ask", note or _wanted(row)
     low, high = float(row["limit_low"]), float(row["limit_high"])
@@ -116,8 +113,10 @@ def _number(row: Mapping[str, str], said: str) -> tuple[float | None, str]:
     if not found:
         return None, ""
     number, unit = _value(found[1]), found[2].strip().lower().rstrip(".")
-    if not unit or not row["unit"]:
-        return number, f"Taken as {row['value_is'] or row['unit']}." if row["unit"] else ""
+    if not row["unit"]:
+        return number, ""
+    if not unit:
+        return number, f"Taken as {row['value_is'] or row['unit']}."
     for line in rows("units"):
         if line["unit"] == row["unit"] and unit in parts(line["written"]):
             return number * float(line["times"]) + float(line["plus"]), ""

@@ -51,28 +51,24 @@ def screen(case: Case) -> dict[str, str]:
 
 def waived(case: Case) -> tuple[str, ...]:
     """A sentence for each way that the owner took past the safety screen, with the written reason."""
-    barred = {w.way: _bar(case, w) for w in case.ways if w.way in case.waivers}
     return tuple(
-        f"You waived the safety screen for {way} ({bar}) because: {case.waivers[way].rstrip('.')}."
-        for way, bar in barred.items() if bar
+        f"You waived the safety screen for {w.way} ({bar}) because: {case.waivers[w.way].rstrip('.')}."
+        for w in case.ways if w.way in case.waivers and (bar := _bar(case, w))
     )  # fmt: skip
 
 
 def _bar(case: Case, way: Way) -> str:
-    kinds = {way.kind} | ({case.way(way.bought).kind} if way.bought else set())
-    barred = [k for k in OFFHAND if k in kinds]
-    if way.traits.rebuilds == "here":
-        barred.append("own rebuild")
     if way.never:
-        return f"not to be done: {way.not_when}" if way.not_when else "not to be done: it must not be carried on"
-    licensed = ("licensed practice only",) if case.unit.own_rebuild == "licensed practice only" else ()
-    classes = case.unit.safety or licensed
-    if not classes and case.unit.certificate_needed:
+        return f"not to be done: {way.not_when or 'it must not be carried on'}"
+    kinds = {w.kind for w in case.ways if w.way in (way.way, way.bought)}
+    barred = [k for k in OFFHAND if k in kinds] + ["own rebuild"] * (way.traits.rebuilds == "here")
+    classes = case.unit.safety
+    if not classes and case.unit.own_rebuild == "licensed practice only":
+        classes = ("licensed practice only",)
+    elif not classes and case.unit.certificate_needed:
         # an owner may rebuild it with care; what is bought without the maker's name needs its certificate
         barred, classes = [k for k in barred if k == "pattern"], ("certificate needed",)
-    if not classes or not barred:
-        return ""
-    return f"{' and '.join(classes)}: {' and '.join(barred)} not on price alone"
+    return f"{' and '.join(classes)}: {' and '.join(barred)} not on price alone" if classes and barred else ""
 
 
 @dataclass(frozen=True)
@@ -300,8 +296,8 @@ def advice(answer: Answer) -> Advice:
         near = near_tie(answer.case, chosen.gap, chosen.total, 1.0)
     years_gap, best_years = 0.0, ""
     if horizon.years.horizon_years > 0:
-        best_years, present = basis.over_years.way, dict(zip(model.ways, horizon.ledger.present.tolist(), strict=True))
-        years_gap = present[basis.this_job.way] - present[best_years]
+        best_years, present = basis.over_years.way, horizon.ledger.present
+        years_gap = float(present[model.ways.index(basis.this_job.way)] - present[model.ways.index(best_years)])
     return Advice(
         do=do, what=what, way=chosen.way, basis=basis.kind, years=horizon.years.horizon_years, total=chosen.total,
         gap=chosen.gap, against=chosen.second, near_tie=near, value=made.value(), best_this_job=basis.this_job.way,
@@ -369,7 +365,7 @@ def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | No
     way = answer.case.way(chosen.way)
     begins = way.traits.rebuilds == "here" or answer.case.terms.own_hour_stated
     begins = begins and bool(rebuilds_here(model)) and model.done < STRIP and now == {GO_ON}
-    stops = any(p.choice != GO_ON for p in reached if p.point != model.done)
+    stops = {p.choice for p in reached if p.point != model.done} - {GO_ON}
     if begins and stops and freedom > WORTH_HAVING * abs(chosen.total):
         return "strip", "strip, then decide", ("stripping first and stopping on what is found saves money",)
     return ("carry on" if way.kind == "carry on" else "take"), chosen.way, ()

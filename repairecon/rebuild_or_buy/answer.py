@@ -113,13 +113,12 @@ class Answer(Shown):
     def thumb_rules(self) -> tuple[ThumbRule, ...]:
         """The rules in use for every way that repairs the old unit, beside the computed answer."""
         model, unit = self.model, self.case.unit
-        new = next((i for i, w in enumerate(model.case.ways) if w.kind == "new"), None)
-        repairs = [w.way for w in model.case.ways if w.kind in ("rebuild", "send away")]
-        if not repairs or (new is None and unit.price_new is None):
+        new = (Piece(model.program.spare[i]) for i, w in enumerate(model.case.ways) if w.kind == "new")
+        prices = [float(model.plain.at.expected((piece,))[0]) for piece in new]  # all in
+        prices += [] if unit.price_new is None else [mean_of(unit.price_new)]
+        if not prices:
             return ()
-        price = mean_of(unit.price_new) if unit.price_new else 0.0
-        if new is not None:  # all in
-            price = float(model.plain.at.expected((Piece(model.program.spare[new]),))[0])
+        price, repairs = prices[0], [w.way for w in model.case.ways if w.kind in ("rebuild", "send away")]
         cash = dict(zip(model.ways, model.planned.expected()[:, 0].tolist(), strict=True))
         line = None
         if unit.age_years is not None and unit.expected_life_years:
@@ -132,8 +131,10 @@ class Answer(Shown):
         computed = "rebuild" if model.case.way(self.verdict.best).traits.in_service == "rebuilt" else "buy"
 
         def beside(way: str, name: str, source: str, limit: float | None) -> ThumbRule:
-            says = "" if limit is None else "rebuild" if cash[way] <= limit else "buy"
-            return ThumbRule(name, source, limit, cash[way], says, says == computed if says else None, way, price)
+            if limit is None:
+                return ThumbRule(name, source, None, cash[way], "", None, way, price)
+            says = "rebuild" if cash[way] <= limit else "buy"
+            return ThumbRule(name, source, limit, cash[way], says, says == computed, way, price)
 
         return tuple(beside(way, *rule) for way in repairs for rule in rules)
 
@@ -212,16 +213,15 @@ class Answer(Shown):
             columns[f"{name}_se"] = outcomes.sampled_se[:, q]
             columns[f"{name}_p90_se"] = [t[q].quantile_se(0.9) for t in tallies]
         columns["cost_lost_days_mean"] = outcomes.mean[:, 2] * model.lost_day
-        if outcomes.back_by is not None and outcomes.back_by_se is not None and outcomes.late is not None:
-            columns |= {"back_by": outcomes.back_by, "back_by_se": outcomes.back_by_se, "cost_late_mean": outcomes.late}
+        if outcomes.back_by is not None:
+            columns["back_by"], columns["back_by_se"] = outcomes.back_by
+            columns["cost_late_mean"] = outcomes.late
         bought = [model.ways.index(w.bought or w.way) for w in model.case.ways]  # by a pair, else the way itself
         columns["p_nothing"] = [model.plain.p_nothing(i, model.done) for i in bought]
         columns |= {"p_cheapest": outcomes.p_cheapest, "expected_regret": outcomes.regret}
-        columns["p_never"] = [float(model.inputs[model.never[i]].mean) if i in model.never else 0.0 for i in bought]
-        instead = [model.plain.instead(i, model.done) if i in model.never else [] for i in bought]
-        columns["instead"] = [model.ways[others[0]] if others else "" for others in instead]
-        ends = [model.ends.get(i) for i in range(len(bought))]
-        columns["p_given_up"] = [0.0 if e is None else float(model.tree.chance[e < NEVER_ENDS].sum()) for e in ends]
+        columns["p_never"], columns["instead"] = zip(*(model.plain.never(i, model.done) for i in bought), strict=True)
+        ends = {i: float(model.tree.chance[stage < NEVER_ENDS].sum()) for i, stage in model.ends.items()}
+        columns["p_given_up"] = [ends.get(i, 0.0) for i in range(len(bought))]
         columns["p_spare"] = [model.p_spare_left(i) for i in range(len(bought))]
         return pd.DataFrame(columns, index=pd.Index(model.ways, name="way"))
 
@@ -244,38 +244,27 @@ class Answer(Shown):
     @cached_property
     def nodes(self) -> pd.DataFrame:
         """The tree as nodes: each branch, its chance given its parent, expected extra cost, and what is done there."""
-        model, leaves = self.model, self.leaves
-        events, seen_at, main = model.tree.events, model.tree.seen, _main_rebuild(model)
-        matter = set[str]()  # events that bear on the rebuild, and those that they depend on
-        if main is not None:
-            met = {(r.event, r.outcome) for r in model.case.remedies}
-            bears = [b for b in model.case.branches if b.seen_at and branch_touches(b, model.case.ways[main])]
-            matter |= {b.event for b in bears if b.ends_rebuild or costs_something(b) or (b.event, b.outcome) in met}
-        while more := {o for b in model.case.branches if b.event in matter for o, _ in b.given} - matter:
-            matter |= more
-        order = sorted(matter, key=lambda e: (seen_at[events.index(e)], events.index(e)))
+        leaves, main = self.leaves, _main_rebuild(self.model)
+        rebuild, order = ("", []) if main is None else (self.model.ways[main], _bearing_on(self.model, main))
         seen: dict[tuple[tuple[str, str], ...], list[int]] = {(): list(range(len(leaves)))}
         for k, outcome in enumerate(leaves["outcomes"]):
-            path: tuple[tuple[str, str], ...] = ()
-            for event in order:
-                if event in outcome:
-                    path = (*path, (event, outcome[event]))
-                    seen.setdefault(path, []).append(k)
+            path = tuple((event, outcome[event]) for event in order if event in outcome)
+            for many in range(1, len(path) + 1):
+                seen.setdefault(path[:many], []).append(k)
         columns = ("chance", "expected_extra_cost", "ends_rebuild", "stop")
         chance, extra, ends, stops = (leaves[column].to_numpy() for column in columns)
-        ids = {path: n for n, path in enumerate(seen)}
-        rows = []
+        ids, rows = {path: n for n, path in enumerate(seen)}, []
         for path, members in seen.items():
-            parent, joint = seen[path[:-1]] if path else members, float(chance[members].sum())
-            event, label = path[-1] if path else ("", model.case.unit.name)
+            before, joint = seen[path[:-1]], float(chance[members].sum())
+            event, label = path[-1] if path else ("", self.case.unit.name)
             # the best rule where it is first settled, and how the branch is met
-            here, around = set(stops[members]), set(stops[parent if path else []])
-            does = [f"stop: {next(iter(here))}"] if len(here) == 1 and here != {""} and here != around else []
-            if main is not None and path:
-                does += [f"by {r.remedy}" for r in model.costs.remedied.get((model.ways[main], *path[-1]), ())[:1]]
+            here = set(stops[members])
+            settled = len(here) == 1 and not (path and here == set(stops[before]))
+            does = [f"stop: {stop}" for stop in here if stop and settled]
+            does += [f"by {r.remedy}" for r in self.model.costs.remedied.get((rebuild, event, label), ())[:1]]
             rows.append({
                 "id": ids[path], "parent": ids[path[:-1]] if path else -1, "label": label, "event": event,
-                "chance": joint / float(chance[parent].sum()), "note": "; ".join(does),
+                "chance": joint / float(chance[before].sum()), "note": "; ".join(does),
                 "extra_cost": float(chance[members] @ extra[members] / joint),
                 "ends_rebuild": bool(ends[members].all()),
             })  # fmt: skip
@@ -306,6 +295,17 @@ class Answer(Shown):
         grid = np.linspace(low - 0.02 * (high - low), high, 240)
         curves = {way: t.chance_up_to(grid) for way, t in totals.items()}
         return pd.DataFrame(curves, index=pd.Index(grid, name="total"))
+
+
+def _bearing_on(model: Model, rebuild: int) -> list[str]:
+    """Events that bear on a rebuild, and those that they depend on, in the order in which they are seen."""
+    case, events = model.case, model.tree.events
+    met = {(r.event, r.outcome) for r in case.remedies}
+    bears = [b for b in case.branches if b.seen_at and branch_touches(b, case.ways[rebuild])]
+    matter = {b.event for b in bears if b.ends_rebuild or costs_something(b) or (b.event, b.outcome) in met}
+    while more := {o for b in case.branches if b.event in matter for o, _ in b.given} - matter:
+        matter |= more
+    return sorted(matter, key=lambda e: (model.tree.seen[events.index(e)], events.index(e)))
 
 
 def _main_rebuild(model: Model) -> int | None:

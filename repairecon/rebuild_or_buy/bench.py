@@ -168,22 +168,24 @@ def stop_when(reached: Sequence[Place]) -> list[StopWhen]:
     for point, action in sorted({(p.point, p.choice) for p in reached if p.choice != GO_ON}):
         here = [p for p in reached if p.point == point]
         left, others = ([p for p in here if (p.choice == action) is stops] for stops in (True, False))
-        if not others:
-            said.append(StopWhen(point, (), action, sum(p.chance for p in left)))
-            continue
-        for size in range(1, MOST_TOGETHER + 1):
-            found: dict[frozenset[tuple[str, str]], float] = defaultdict(float)
-            for p in left:
-                for pairs in combinations(p.findings.items(), size):
-                    found[frozenset(pairs)] += p.chance
-            vague = {key: sum(outcome == NOT_COMING_UP for _, outcome in key) for key in found}
-            for key in sorted(found, key=lambda k: (vague[k], -found[k], sorted(k))):
+        for size in range(MOST_TOGETHER + 1):  # of none where all stop by the same
+            for key in _together(left, size):
                 covered = [p for p in left if key <= p.findings.items()]
                 if covered and not any(key <= p.findings.items() for p in others):
                     said.append(StopWhen(point, tuple(sorted(key)), action, sum(p.chance for p in covered)))
                     left = [p for p in left if p not in covered]
         said += [StopWhen(point, tuple(p.findings.items()), action, p.chance) for p in left]
     return said
+
+
+def _together(reached: Sequence[Place], size: int) -> list[frozenset[tuple[str, str]]]:
+    """The sets of so many findings that occur, those of what comes up first, then the most frequent."""
+    found: dict[frozenset[tuple[str, str]], float] = defaultdict(float)
+    for p in reached:
+        for pairs in combinations(p.findings.items(), size):
+            found[frozenset(pairs)] += p.chance
+    vague = {key: sum(outcome == NOT_COMING_UP for _, outcome in key) for key in found}
+    return sorted(found, key=lambda k: (vague[k], -found[k], sorted(k)))
 
 
 # ---- what a look is worth before it is paid for: a test, a phone call, an hour's measuring ----------------
@@ -233,11 +235,12 @@ def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, f
     is concave in a price: over each step its mean lies between the chord of the step's ends and its value at the step's
     conditional mean, and the middle of the two is taken. For a wait that is an estimate."""
     r = number.range
-    if r is None or r.sure or number.index < 0:
+    if r.sure or number.index < 0:
         return 0.0, 0.0
 
     def value(x: float) -> float:
-        at = model.at(fixed={number.index: min(x, number.most)})
+        price = min(x, number.most)
+        at = model.at({number.index: Range(price, price, price)})
         return decision(model, None, model.chooser(at), more=made.more).value()
 
     p = np.clip(np.linspace(0.0, 1.0, STEPS + 1), TAIL, 1.0 - TAIL)
@@ -261,7 +264,7 @@ def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]
     def rough(number: Number) -> float:
         """What knowing the number is worth before choosing a way now: to rank by."""
         r = number.range
-        if r is None or r.sure or number.index < 0:
+        if r.sure or number.index < 0:
             return 0.0
         if number.slopes is None:
             lines = np.array([number.known(float(x)) for x in _steps(r, 3)]).T

@@ -10,7 +10,7 @@ from functools import cached_property
 from typing import Any
 
 from repairecon.kinds import facts, match_kind, match_symptom, settle
-from repairecon.kinds.facts import of_kind
+from repairecon.kinds.facts import KindFacts, of_kind
 from repairecon.kinds.words import meaning
 from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.answer import Answer
@@ -93,11 +93,10 @@ class BenchSheet:
         self.case, self.answer = case, answer
         # what the owner calls the unit: its kind, unless that was only read from its name
         self.match = settle(match_kind(unit.name if guessed or not unit.kind else unit.kind), unit.symptom)
-        self.known = known = facts(self.match.kind) if self.match.certainty in ("exact", "taken as") else None
-        self.symptom = match_symptom(known.kind, unit.symptom).symptom if known else ""
-        self.tasks, self.renewed = (known.tasks, known.always_renew) if known else ((), ())
-        asked = [self.symptom] if self.symptom else known.symptoms if known else []
-        self.mechanics = [[x.name for x in known.looks_of(s)] for s in asked] if known else []
+        self.known = facts(self.match.kind) if self.match.certainty in ("exact", "taken as") else KindFacts()
+        self.symptom = match_symptom(self.known.kind, unit.symptom).symptom
+        asked = [self.symptom] if self.symptom else self.known.symptoms
+        self.mechanics = [[x.name for x in self.known.looks_of(s)] for s in asked]
         self.own_tasks = _own(case.tasks, "tasks.csv")
         self.own_events = [b for b in _own(case.branches, "events.csv")
                            if b.seen_at in STAGES[:-2] and self.for_rebuild(b.ways)]  # fmt: skip
@@ -114,12 +113,13 @@ class BenchSheet:
 
     @property
     def taken_as(self) -> str:
-        if self.known is None:
+        if not self.known.kind:
             ask = self.match.certainty == "ask"
             doubt = f"{self.match.said}; until that is settled" if ask else "kind of unit not known here"
             return f"{doubt}: the general sheet"
-        said = f"{self.known.kind}, {self.symptom}" if self.symptom else self.known.kind
-        return f"taken as: {said}" if self.match.certainty == "taken as" or self.symptom else said
+        if self.symptom:
+            return f"taken as: {self.known.kind}, {self.symptom}"
+        return f"taken as: {self.known.kind}" if self.match.certainty == "taken as" else self.known.kind
 
     @property
     def cautions(self) -> list[str]:
@@ -134,8 +134,9 @@ class BenchSheet:
 
     @property
     def at_hand(self) -> list[tuple[str, str]]:
-        tools = _once(u for t in self.tasks if t.by == "owner" for u in t.tools) if self.known else _GENERAL_TOOLS
-        used = _once(u for t in self.tasks for u in t.consumables if "none" not in u)
+        tools = _once(u for t in self.known.tasks if t.by == "owner" for u in t.tools)
+        tools = tools if self.known.kind else list(_GENERAL_TOOLS)
+        used = _once(u for t in self.known.tasks for u in t.consumables if "none" not in u)
         # rows without work: a hire, a berth, a call-out
         arrange = [t.task for t in self.own_tasks if t.hours.high == 0 and self.for_rebuild(t.ways)]
         titled = (("Tools", tools), ("To be used up", used), ("To arrange", arrange))
@@ -144,9 +145,9 @@ class BenchSheet:
     def work(self) -> list[SheetStep]:
         """The steps in order: the case's own, else the kind's, else the general ones."""
         own = [t for t in self.own_tasks if t.hours.high > 0]
-        if self.known is not None and not own:
-            return [SheetStep(t.stage, t.name, t.by, t.needed) for t in self.tasks]
-        needed = {t.name: t.needed for t in self.tasks}
+        if self.known.kind and not own:
+            return [SheetStep(t.stage, t.name, t.by, t.needed) for t in self.known.tasks]
+        needed = {t.name: t.needed for t in self.known.tasks}
         tasks = sorted((t for t in (own or self.case.tasks)
                         if t.hours.high > 0 and t.stage != "later" and self.for_rebuild(t.ways)),
                        key=lambda t: STAGES.index(t.stage))  # fmt: skip
@@ -169,12 +170,10 @@ class BenchSheet:
             here = [s for k, s in zip(at, steps, strict=True) if k == nearest]
             return max(here, key=lambda s: (len(said & meaning(s.work)), s.needed == "always"))
 
-        limits = [("measure", *row) for row in _GENERAL_LIMITS]
-        if self.known is not None:
-            stages = {row["measure"]: row["stage"] for _, row in of_kind("limit_stages", self.known.kind)}
-            limits = [(stages[row["measure"]], row["measure"], row["limit"], row["what_then"].removeprefix("-"))
-                      for _, row in of_kind("limits", self.known.kind)]  # fmt: skip
-        for stage, name, limit, then in limits:
+        stages = {row["measure"]: row["stage"] for _, row in of_kind("limit_stages", self.known.kind)}
+        limits = [(stages[row["measure"]], row["measure"], row["limit"], row["what_then"].removeprefix("-"))
+                  for _, row in of_kind("limits", self.known.kind)]  # fmt: skip
+        for stage, name, limit, then in limits or [("measure", *row) for row in _GENERAL_LIMITS]:
             said = f"limit: {limit}" + (f" (else: {then})" if then else "")
             step(stage, name).measures.append((name, said))
         for stage, text in (*self.looks(), *self.causes()):
@@ -198,7 +197,7 @@ class BenchSheet:
 
     def causes(self) -> list[tuple[str, str]]:
         """What may be found, likeliest first, with what cures it; the case's own events say that themselves."""
-        if self.known is None or not self.symptom or self.own_events:
+        if self.own_events:
             return []
         found: dict[str, list[tuple[str, str]]] = {}
         for f in sorted(self.known.failures_of(self.symptom), key=lambda f: -f.chance.likely):
@@ -215,39 +214,46 @@ class BenchSheet:
         if self.answer is not None and (lines := sentences.stop_rule(self.answer, self.answer.advice.stops)):
             return [*bar, *lines]
         ends = [f"{b.event}: {b.outcome}" for b in self.own_events if b.ends_rebuild]
-        if self.known is not None and not ends:
-            ends = [f.cause for f in self.known.failures if f.mend == "end" and f.this_unit]
+        ends = ends or [f.cause for f in self.known.failures if f.mend == "end" and f.this_unit]
         lines = [f"Stop and ask what a new one costs if: {end}." for end in _once(ends)[:_MOST_STOPS]]
         return [*bar, *lines, "Stop when parts, work outside and hours still to come cost more than buying from here."]
 
     @property
     def after(self) -> list[tuple[str, Sequence[str]]]:
         """Titles and lines: when to stop, what is always renewed, what a counter asks, whom to call."""
-        # by the case with its sizes, by the kind with where to read them
+        supplier = "For the supplier: photographs and numbers"
+        return [("Stop", self.stop), ("Never used again", self._renewed()), (supplier, self._supplier()),
+                ("Who to call", self._call())]  # fmt: skip
+
+    def _renewed(self) -> list[str]:
+        """By the case with its sizes, by the kind with where to read them."""
         mine = [p for p in _own(self.case.parts, "parts.csv") if p.needed == "always"]
         parts = [f"{f'{p.quantity} x ' if p.quantity > 1 else ''}{p.part}{p.standard_size and f', {p.standard_size}'}"
                  for p in mine[:_MOST_PARTS]]  # fmt: skip
         if len(mine) > _MOST_PARTS:
             parts.append(f"{len(mine) - _MOST_PARTS} more: see parts.csv")
-        parts += [f"{r.part} ({r.why}{r.usual_sizes and f'; {r.usual_sizes}'})" for r in self.renewed]
-        parts = _once(parts) or ["every seal, gasket, split pin, lock washer and lock nut that comes off"]
-        # photographs, then numbers
-        words = [*(r.generic for r in self.renewed), *(f"{p.part} {p.description}" for p in self.case.parts)]
+        parts += [f"{r.part} ({r.why}{r.usual_sizes and f'; {r.usual_sizes}'})" for r in self.known.always_renew]
+        return _once(parts) or ["every seal, gasket, split pin, lock washer and lock nut that comes off"]
+
+    def _supplier(self) -> list[str]:
+        """Photographs, then numbers."""
+        words = [*(r.generic for r in self.known.always_renew), *(f"{p.part} {p.description}" for p in self.case.parts)]
         text = " ".join(words).casefold()
-        named = [name for name in _MEASURED if name.casefold() in text] or ([] if self.known else list(_MEASURED))
-        group = [_BY_GROUP[self.known.group]] if self.known and self.known.group in _BY_GROUP else []
-        supplier = _once((*_SUPPLIER, *group, *(f"{name}: {_MEASURED[name]}" for name in named)))
-        # who does what an owner does not, whom to ask for prices, and whom in need
+        numbers = [f"{name}: {sizes}" for name, sizes in _MEASURED.items() if name.casefold() in text]
+        if not numbers and not self.known.kind:
+            numbers = [f"{name}: {sizes}" for name, sizes in _MEASURED.items()]
+        return _once(filter(None, (*_SUPPLIER, _BY_GROUP.get(self.known.group), *numbers)))
+
+    def _call(self) -> list[str]:
+        """Who does what an owner does not, whom to ask for prices, and whom in need."""
         others: dict[str, list[str]] = {}
-        for by, work in [*((t.by, t.name) for t in self.tasks), *((t.by, t.task) for t in self.own_tasks)]:
-            if by != "owner":
-                others.setdefault(by, []).append(work)
-        call = [f"{by}, for: {'; '.join(_once(work)[:4])}" for by, work in others.items()]
+        for by, work in [*((t.by, t.name) for t in self.known.tasks), *((t.by, t.task) for t in self.own_tasks)]:
+            others.setdefault(by, []).append(work)
+        call = [f"{by}, for: {'; '.join(_once(work)[:4])}" for by, work in others.items() if by != "owner"]
         call += [f"supplier: {s.supplier}" for s in self.case.suppliers[:3]]
         call += [name for looks in self.mechanics for name in looks if _BY_TELEPHONE.search(name)][:2]
-        call = [f"{who} {_BLANK}" for who in call or ("a mechanic who knows this unit", "a supplier of its parts")]
-        return [("Stop", self.stop), ("Never used again", parts),
-                ("For the supplier: photographs and numbers", supplier), ("Who to call", [*call, _HELP])]  # fmt: skip
+        call = call or ["a mechanic who knows this unit", "a supplier of its parts"]
+        return [*(f"{who} {_BLANK}" for who in call), _HELP]
 
 
 def _own(records: Iterable[Any], file: str) -> list[Any]:

@@ -249,7 +249,8 @@ def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     axis_label(ax, "x", "chance in all")
     for (key, last, depth, start), name, text, y in zip(rows, names, texts, middles, strict=True):
         ends_it = tree.rows[last]["ends_rebuild"]
-        tint = TURN if ends_it else REST_TINT if tree.rows[key]["merged"] else MAIN
+        tint = REST_TINT if tree.rows[key]["merged"] else MAIN
+        tint = TURN if ends_it else tint
         ax.add_patch(Rectangle((start, y - 0.07), tree.joint[key], 0.14, facecolor=tint, gid=f"branch {key}"))
         write(ax, (0.0, y), name, BESIDE, (72.0 * (INDENT * depth - margins.left), 0.0))
         write(ax, (1.0, y), text, BESIDE, (9.0, 0.0), color=TURN_DARK if ends_it else INK)
@@ -306,9 +307,8 @@ class Tree:
     def _cut_below(self, parent: int, limit: float) -> Iterator[Row]:
         """The rows whose chance is not below a limit, the rare ones of each parent merged."""
         rare = [key for key in self.below[parent] if self.joint[key] < limit]
-        for key in self.below[parent]:
-            if key in rare and len(rare) > 1:
-                continue
+        merged = rare if len(rare) > 1 else []
+        for key in (key for key in self.below[parent] if key not in merged):
             row, ends = {**self.rows[key], "merged": 0}, self.ends_of(key)
             followed = key not in rare and any(self.joint[child] >= limit for child in self.below[key])
             if not followed and self.below[key]:
@@ -317,13 +317,16 @@ class Tree:
             yield row
             if followed:
                 yield from self._cut_below(key, limit)
-        if len(rare) > 1:
-            rows, ends = pd.DataFrame([self.rows[key] for key in rare]), sum(map(self.ends_of, rare))
-            chance, ending, events = rows["chance"].sum(), rows["ends_rebuild"], set(rows["event"])
-            extra = np.average(rows["extra_cost"], weights=rows["chance"]) if chance > 0 else rows["extra_cost"].mean()
-            yield {
-                "id": rare[0], "parent": rows["parent"][0], "label": f"others ({ends})",
-                "event": events.pop() if len(events) == 1 else "", "chance": chance, "extra_cost": extra,
-                "ends_rebuild": ending.all(), "merged": ends,
-                "note": "some end the rebuild" if ending.any() and not ending.all() else "",
-            }  # fmt: skip
+        if merged:
+            yield self._others(merged)
+
+    def _others(self, rare: list[int]) -> Row:
+        rows, ends = pd.DataFrame([self.rows[key] for key in rare]), sum(map(self.ends_of, rare))
+        chance, ending = rows["chance"].sum(), rows["ends_rebuild"]
+        extra = np.average(rows["extra_cost"], weights=rows["chance"]) if chance > 0 else rows["extra_cost"].mean()
+        return {
+            "id": rare[0], "parent": rows["parent"][0], "label": f"others ({ends})",
+            "event": rows["event"][0] if rows["event"].nunique() == 1 else "", "chance": chance, "extra_cost": extra,
+            "ends_rebuild": ending.all(), "merged": ends,
+            "note": "some end the rebuild" if ending.nunique() > 1 else "",
+        }  # fmt: skip

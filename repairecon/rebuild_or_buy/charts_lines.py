@@ -238,13 +238,13 @@ def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax
 
 
 # ---- what if ------------------------------------------------------------------------------------
-def totals(what: WhatIf, ax: Axes | None = None) -> Axes:
+def totals(what: WhatIf) -> Axes:
     now, before = what.expected[:, 3], what.with_values({})[:, 3]
     order = [int(i) for i in np.argsort(now, kind="stable") if np.isfinite(now[i])]
-    width, ways, currency = slot(ax)[0], what.answer.model.ways, what.case.terms.currency
+    width, ways, currency = slot(None)[0], what.answer.model.ways, what.case.terms.currency
     margins = Margins(left=0.26 * width, right=0.14 * width, axis=0.45)
     caption = "Take the shortest bar; the mark is where it stood before."
-    ax, middles = name_rows(ax, "All in, on average", caption, [ways[i] for i in order], margins, row=0.4, least=2.2)
+    ax, middles = name_rows(None, "All in, on average", caption, [ways[i] for i in order], margins, row=0.4, least=2.2)
     ax.set_xlim(0.0, 1.05 * max([*now[order], *before[order][np.isfinite(before[order])], 1.0]))
     money_ticks(ax, "x", currency)
     for nth, (i, y) in enumerate(zip(order, middles, strict=True)):
@@ -254,7 +254,7 @@ def totals(what: WhatIf, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def along(what: WhatIf, dial: Number, ax: Axes | None = None) -> Axes:
+def along(what: WhatIf, dial: Number) -> Axes:
     """What the cheapest ways come to over the range of one number, and where it stands."""
     grid = np.linspace(dial.low, dial.high, STEPS)
     totals = np.array([what.with_values({**what.values, dial.name: x})[:, 3] for x in grid]).T
@@ -263,6 +263,6 @@ def along(what: WhatIf, dial: Number, ax: Axes | None = None) -> Axes:
     said = [money_said(float(np.interp(now, grid, totals[i])), currency) for i in order]
     lines = _Lines({ways[i]: np.column_stack([grid, totals[i]]) for i in order}, said, f"All in, by {dial.name}",
                    "Where two lines cross the lower one takes over.", dial.unit, "", tenths, whole=False)  # fmt: skip
-    ax = lines.drawn(totals[order].ravel() if order else [0.0], currency, ax)
+    ax = lines.drawn(totals[order].ravel() if order else [0.0], currency, None)
     ax.axvline(now, color=QUIET, linewidth=1.0)
     return ax

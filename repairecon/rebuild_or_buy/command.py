@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from functools import partial
 from operator import attrgetter
@@ -187,8 +187,7 @@ def case_lines(
     paths = [str(f) for f in folders]
     marks = {path: _mark(path, draws, seed) for path in paths} if table else {}
     kept = ResultTable(table, COLUMNS, marks.values()) if table else None
-    done = {m: CaseLine(**dict[str, Any](row) | {name: float(row[name]) if row[name] else None for name in _NUMBERS})
-            for m, row in (kept.done if kept else {}).items()}  # fmt: skip
+    done = {mark: _line_of(row) for mark, row in (kept.done if kept else {}).items()}
     new = (path for path in paths if marks.get(path) not in done)
     fresh = each(partial(case_line, draws=draws, seed=seed), new, workers, scheduler)
     for path in paths:
@@ -198,6 +197,11 @@ def case_lines(
         if kept and marks[path] and marks[path] not in done:
             kept.add(asdict(line), marks[path])
         yield line
+
+
+def _line_of(row: Mapping[str, str]) -> CaseLine:
+    numbers = {name: float(row[name]) if row[name] else None for name in _NUMBERS}
+    return CaseLine(**dict[str, Any](row) | numbers)
 
 
 def _mark(folder: str, draws: int | str, seed: int) -> str:

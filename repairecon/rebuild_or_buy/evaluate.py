@@ -4,7 +4,8 @@ expectations) or drawn. A piece is a bill on some leaves, as often as some chanc
 from __future__ import annotations
 
 import operator
-from collections.abc import Collection, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, reduce
 from itertools import permutations
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from repairecon.buying.inputs import ONE, Input, LongestWait, Product, Term, inputs_of
 from repairecon.formulas.ranges import expected_maximum
 from repairecon.rebuild_or_buy.tree import STAGE, Bools, Floats
-from repairecon.rebuild_or_buy.ways_cost import OWN_SPARE, WaysCost, lasting, plain_buys
+from repairecon.rebuild_or_buy.ways_cost import OWN_SPARE, WaysCost, plain_buys
 from repairecon.rebuild_or_buy.work import OUTPUTS, Bill
 from repairecon.records import Case, Source, Way
 
@@ -45,17 +46,22 @@ class Program:
         self._rows: dict[bytes, tuple[int, Floats]] = {}
         self._pattern(np.ones(len(costs.tree.chance)))
         ways, buys, bill, inputs = case.ways, plain_buys(case.ways), self._bill, costs.work.inputs
-        here = [i for i, w in enumerate(ways) if w.kind == "rebuild"]
-        rebuilds = {i: w.traits.rebuilds for i, w in enumerate(ways) if w.traits.rebuilds}
-        self.ends = {i: costs.ends[ways[i].way] for i in rebuilds}  # stages (L,)
-        self.main = {i: bill(self._rebuild(ways[i])) for i, where in rebuilds.items() if where == "here"}
-        points = range(done, len(STAGE))
-        self.spent = {(i, k): bill(costs.rebuild(ways[i], upto=k) if k >= 0 else Bill()) for i in here for k in points}
-        away = [i for i, where in rebuilds.items() if where == "away"]
-        self.away = {(i, after): bill(costs.send_away(ways[i], after)) for i in away for after in points}
-        self.main |= {i: self.away[i, done] for i in away}
+        rebuilds, in_service = defaultdict[str, list[int]](list), defaultdict[str, list[int]](list)
+        for i, way in enumerate(ways):
+            rebuilds[way.traits.rebuilds].append(i)
+            in_service[way.traits.in_service].append(i)
+        here = [i for i in rebuilds["here"] if not ways[i].traits.buys]  # no pairs
+
+        def by_stage(places: list[int], write: Callable[[Way, int], Bill]) -> dict[tuple[int, int], Compiled]:
+            return {(i, stage): bill(write(ways[i], stage)) for i in places for stage in range(done, len(STAGE))}
+
+        self.ends = {i: costs.ends[ways[i].way] for i in sorted(rebuilds["here"] + rebuilds["away"])}  # stages (L,)
+        self.main = {i: bill(self._rebuild(ways[i])) for i in rebuilds["here"]}
+        self.spent = by_stage(here, costs.rebuild_upto)
+        self.away = by_stage(rebuilds["away"], costs.send_away)
+        self.main |= {i: self.away[i, done] for i in rebuilds["away"]}
         self.spare = {i: bill(costs.purchase(ways[i])) for i in buys}  # the price alone
-        self.bought = {(i, after): bill(costs.buy(ways[i], after)) for i in buys for after in points}
+        self.bought = by_stage(buys, costs.buy)
         # from one depth of rebuild to another, as long as no parts are ordered: the other's work that is not done yet
         self.over = {(a, b, point): bill(costs.not_done_yet(ways[b], ways[a], point))
                      for a, b in permutations(here, 2) for point in range(done, costs.order_stage + 1)}  # fmt: skip
@@ -65,20 +71,23 @@ class Program:
         self.lost: dict[tuple[int, int, int], Compiled] = {}
         for i, way in enumerate(ways):
             self._never(i, way)
-        # carrying on, temporary repairs and doing without
-        self.main |= {i: bill(costs.meanwhile(w)) for i, w in enumerate(ways) if not lasting(w)}
-        old = {i: w for i, w in enumerate(ways) if w.traits.in_service == "old"}
-        self.breaks = {i: bill(costs.breaks(w)) for i, w in old.items()}  # what more breaks
-        self.fails = {i: self._input(inputs.chance(f"fails:{w.way}", f"{w.way} fails before", w.p_fails, w.source))
-                      for i, w in old.items()}  # fmt: skip
-        self.away_more, self.p_away = bill(costs.away()) if old else None, -1  # of a failure away from base
-        if old:
-            p, source = case.years.p_away, Source("case.toml")
-            self.p_away = self._input(inputs.chance("fails away", "it fails away from base", p, source))
+        self._for_a_while(in_service["old"], in_service["none"])
         name, unit = "cost of a day out of service", f"{case.terms.currency} a day"
         self.lost_day = self._input(inputs.number("lost day", name, unit, case.terms.cost_lost_day))
         self.inputs, self.terms = tuple(inputs.items), tuple(self._terms)
         self.patterns = np.array([row for _, row in self._rows.values()])
+
+    def _for_a_while(self, old: list[int], none: list[int]) -> None:
+        """Carrying on and temporary repairs, with what more breaks and the chance of failing; doing without."""
+        costs, ways, bill, inputs = self._costs, self._ways, self._bill, self._costs.work.inputs
+        self.main |= {i: bill(costs.meanwhile(ways[i])) for i in sorted(old + none)}
+        self.breaks = {i: bill(costs.breaks(ways[i])) for i in old}  # what more breaks
+        self.fails = {i: self._input(inputs.chance(f"fails:{w.way}", f"{w.way} fails before", w.p_fails, w.source))
+                      for i, w in ((i, ways[i]) for i in old)}  # fmt: skip
+        self.away_more, self.p_away = bill(costs.away() if old else Bill()), -1  # of a failure away from base
+        if old:
+            p, source = costs.case.years.p_away, Source("case.toml")
+            self.p_away = self._input(inputs.chance("fails away", "it fails away from base", p, source))
 
     def _term(self, term: Term) -> int:
         return self._terms.setdefault(term, len(self._terms))
@@ -99,13 +108,11 @@ class Program:
             return amount[0][0], sorted(items[i].key for i in inputs_of(amount[0][1]))
 
         for (o, term), coef in sorted(bill.items(), key=by_name):
-            pattern, scale = EVERYWHERE, coef
-            if isinstance(coef, np.ndarray):
-                scale = float(coef[np.argmax(np.abs(coef))]) if coef.ndim else float(coef)
-                # on a grid, so that sums made in another order share their pattern
-                on_grid = np.floor(coef / scale * _GRID + 0.5) / _GRID if coef.ndim and np.ptp(coef) else None
-                pattern = EVERYWHERE if on_grid is None else self._pattern(on_grid)
-            flat.append((o, pattern, self._term(term), float(scale)))
+            coefs = np.asarray(coef, dtype=np.float64)
+            pattern, scale = EVERYWHERE, float(coefs.flat[np.abs(coefs).argmax()])
+            if np.ptp(coefs) > 0:  # on a grid, so that sums made in another order share their pattern
+                pattern = self._pattern(np.floor(coefs / scale * _GRID + 0.5) / _GRID)
+            flat.append((o, pattern, self._term(term), scale))
             groups[o].setdefault(pattern, []).append(flat[-1][2:])
         o_, k_, t_ = (np.array([row[i] for row in flat], dtype=np.intp) for i in range(3))
         return Compiled(o_, k_, t_, np.array([row[3] for row in flat], dtype=np.float64), groups)

@@ -67,8 +67,7 @@ def rebuild_or_buy(
         )
     model = best_model(case, tree, {w: not why for w, why in why_not.items()}, done, cost_own_hour)
     outcomes = sample(model, None if draws == AUTO else int(draws), seed, progress)
-    if outcomes.late is not None:
-        model.late = outcomes.late
+    model.late = outcomes.late
     return Answer(stated, model, outcomes, why_not, findings, stage, case.years, fits)
 
 

@@ -3,6 +3,7 @@ chances, hours, price drift, suppliers and lives out of the jobs done."""
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
@@ -13,7 +14,7 @@ import numpy as np
 
 from repairecon.formulas.lives import fit_weibull
 from repairecon.read.problems import key
-from repairecon.records import ASSUMED, Assumed, Branch, Case, ChanceCount, Learned, Moved, OwnLife, Range, Source, Way
+from repairecon.records import ASSUMED, Assumed, Branch, Case, Learned, Moved, OwnLife, Range, Source, Way
 
 Part = tuple[dict[str, Any], Sequence[Assumed]]  # fields of a case as they are now, and what moved
 Condition = tuple[str, str]  # an event and the condition under which it stands: the group in which a chance stands
@@ -53,24 +54,19 @@ def with_waits_kept(case: Case) -> Case:
     return replace(case, **made, assumed=(*case.assumed, *moved))
 
 
-def groups(branches: Sequence[Branch]) -> dict[Condition, list[int]]:
-    found: dict[Condition, list[int]] = {}
-    for k, b in enumerate(branches):
-        found.setdefault((b.event, b.condition), []).append(k)
-    return found
-
-
 def counted(branches: Sequence[Branch], unit: str, learned: Learned) -> Iterator[tuple[Condition, list[int], Any, Any]]:
     """Each event and condition of which jobs tell, the places of its branches, and their counts: those before, and the
     jobs that showed each, those on the same kind of unit in full, others for the strength stated."""
 
-    def share(b: Branch, c: ChanceCount) -> float:
-        if tuple(map(key, (b.event, b.condition, b.outcome))) != tuple(map(key, (c.event, c.given, c.outcome))):
-            return 0.0
-        return c.count if key(unit) == key(c.unit) else learned.strength * c.count
-
-    for at, members in groups(branches).items():
-        seen = np.array([sum(share(branches[k], c) for c in learned.chances) for k in members])
+    found, groups = defaultdict[tuple[str, ...], float](float), defaultdict[Condition, list[int]](list)
+    for c in learned.chances:
+        often = c.count if key(unit) == key(c.unit) else learned.strength * c.count
+        found[key(c.event), key(c.given), key(c.outcome)] += often
+    for k, b in enumerate(branches):
+        groups[b.event, b.condition].append(k)
+    for at, members in groups.items():
+        rows = [tuple(map(key, (b.event, b.condition, b.outcome))) for b in (branches[k] for k in members)]
+        seen = np.array([found[row] for row in rows])
         if seen.any():
             yield at, members, np.array([branches[k].weight * branches[k].chance for k in members]), seen
 

@@ -79,6 +79,14 @@ class Chooser:
             pieces += [p.given(never) for p in then]
         return tuple(pieces)
 
+    def never(self, i: int, after: int) -> tuple[float, str]:
+        """Chance that a way never comes, and what is taken instead."""
+        if i not in self.program.never:
+            return 0.0, ""
+        return float(self.at.inputs[self.program.never[i]]), "".join(
+            self.model.ways[b] for b in self.instead(i, after)[:1]
+        )
+
     def p_nothing(self, i: int, after: int, tried: frozenset[int] = frozenset()) -> float:
         """Chance that neither a way nor anything instead of it comes."""
         if i not in self.program.never:
@@ -160,8 +168,7 @@ class Chooser:
         holds, failed, away = ((fails, False),), ((fails, True),), ((self.program.p_away, True),)
         held, after = self.then(i)
         pieces = [Piece(self.program.main[i]), Piece(self.program.breaks[i], None, failed)]
-        if self.program.away_more is not None:
-            pieces.append(Piece(self.program.away_more, None, (*failed, *away)))
+        pieces.append(Piece(self.program.away_more, None, (*failed, *away)))
         if held is not None:
             pieces += [p.given(holds) for p in self.way(held, ahead=True)]
         if after is not None:
@@ -179,6 +186,9 @@ class Chooser:
             return None, None
         held, failed = (min((self._total(self.way(k, ahead)), k) for k in good)[1] for ahead in (True, False))
         return (None if way.then == NO_WAY else held), failed
+
+    def expected(self) -> Floats:
+        return np.array([self.at.expected(pieces) for pieces in self.all_ways()])
 
     def all_ways(self) -> tuple[Pieces, ...]:
         return tuple(self.way(i) for i in range(len(self.model.ways)))
@@ -246,12 +256,10 @@ class Model:
     def _term_means(self) -> Floats:
         return term_means(self.program.terms, self.inputs)
 
-    def at(self, factors: Mapping[int, float] | None = None, fixed: Mapping[int, float] | None = None) -> AtMeans:
-        """Inputs at their means; some scaled by ``factors`` or ``fixed`` at a value (by place)."""
-        changed = {i: self.inputs[i].range.scaled(factor) for i, factor in (factors or {}).items()}
-        changed |= {i: Range(value, value, value) for i, value in (fixed or {}).items()}
+    def at(self, changed: Mapping[int, Range] | None = None) -> AtMeans:
+        """Inputs at their means, some with another range (by place)."""
         inputs, terms = list(self.inputs), self._term_means
-        for i, r in changed.items():
+        for i, r in (changed or {}).items():
             inputs[i] = replace(inputs[i], range=r)
         if changed:
             terms = term_means(self.program.terms, inputs, changed, terms)
@@ -270,15 +278,9 @@ class Model:
     def plain(self) -> Chooser:
         return self.chooser()
 
-    def expected(
-        self, factors: Mapping[int, float] | None = None, own_hour: float | None = None,
-        lost_day: float | None = None, fixed: Mapping[int, float] | None = None,
-    ) -> Floats:  # fmt: skip
+    def expected(self) -> Floats:
         """Expected (cash, own hours, days) of every way, shape (W, 3); exact, no sampling."""
-        chooser = self.plain
-        if factors or fixed or own_hour is not None or lost_day is not None:
-            chooser = self.chooser(self.at(factors, fixed), own_hour, lost_day)
-        return np.array([chooser.at.expected(pieces) for pieces in chooser.all_ways()])
+        return self.plain.expected()
 
     @property
     def weights(self) -> tuple[float, float, float]:

@@ -83,7 +83,8 @@ def _exactly(model: Model, due: DueDate, pieces: Pieces) -> tuple[float, float] 
     for came in product((0.0, 1.0), repeat=len(chances)):
         p = float(np.prod(np.where(came, means, 1.0 - means)))
         if p > 0.0:
-            out = model.at(fixed=dict(zip(chances, came, strict=True))).by_leaf(pieces, (0.0, 0.0, 1.0))
+            sure = {i: Range(happens, happens, happens) for i, happens in zip(chances, came, strict=True)}
+            out = model.at(sure).by_leaf(pieces, (0.0, 0.0, 1.0))
             in_time = out <= due.within + 1e-9
             back += p * float(model.tree.chance @ in_time)
             cost += p * float(model.tree.chance @ due.cost(np.where(in_time, 0.0, out)))
@@ -194,10 +195,9 @@ class Ranking:
 
 
 class Outcomes:
-    """Exact means by way (W, Q), sampled ranges, and a block of draws side by side with its inputs. Ranking and all but
+    """Exact means by way (W, Q), sampled ranges, and some draws of the totals. Ranking and all but
     the totals are of the first COUNTED draws. All ``_se`` are from the spread of independent replicates; that of the
-    date is 0 where days are sure: then its figures are exact. ``sample`` holds ``inputs`` (J, n), ``leaf`` (n,) and
-    ``total`` (W, n)."""
+    date is 0 where days are sure: then its figures are exact. ``sample`` (W, n) are totals side by side."""
 
     def __init__(self, model: Model, seed: int) -> None:
         self.model, self.ways, self.seed, self.draws = model, model.ways, seed, 0
@@ -205,15 +205,14 @@ class Outcomes:
         free = cash + model.lost_day * days
         self.mean = np.stack([cash, hours, days, free + model.own_hour * hours, free], axis=1)
         self.tallies: list[list[Tally]] = []  # by way and quantity
-        self.sample: dict[str, NDArray[np.generic]] = {}
+        self.sample: Floats = np.zeros((len(self.ways), 0))
         kinds = [w.kind for w in model.case.ways]
         simplest = sorted(range(len(kinds)), key=lambda i: (SIMPLE.index(kinds[i]), self.ways[i]))
         self._ranking = Ranking(model.case.terms.cost_lost_day, model.allowed, simplest)
         self._due = DueDate.of(model.case)
-        # chance of being back by the date and what missing it adds to the total (W,), where the case names one
-        self.back_by: Floats | None = None
-        self.back_by_se: Floats | None = None
-        self.late: Floats | None = None
+        # chance of being back by the date, where the case names one, and what missing it adds to the total (W,)
+        self.back_by: tuple[Floats, Floats] | None = None  # with its standard error
+        self.late = np.zeros(len(self.ways))
         # sums by replicate
         ways, each = len(self.ways), REPLICATES
         self._ranked, self._counted = np.zeros(each), np.zeros((len(QUANTITIES), each))
@@ -258,13 +257,12 @@ class Outcomes:
         if (due := self._due) is None:
             return
         n = self._ranked if self.draws <= COUNTED else self._counted[TOTAL]
-        self.back_by, self.late = (np.asarray(x.sum(axis=-1) / n.sum()) for x in (self._back, self._late))
-        self.back_by_se = np.asarray(replicate_se(self._back, n))
+        back_by, self.late = (np.asarray(x.sum(axis=-1) / n.sum()) for x in (self._back, self._late))
+        self.back_by = back_by, np.asarray(replicate_se(self._back, n))
         for w, pieces in enumerate(self.model.plain.all_ways()):
-            exact = _exactly(self.model, due, pieces)
-            if exact is not None:
-                self.back_by[w], self.late[w] = exact
-                self.back_by_se[w] = 0.0
+            if (exact := _exactly(self.model, due, pieces)) is not None:
+                back_by[w], self.late[w] = exact
+                self.back_by[1][w] = 0.0
         self.mean[:, TOTAL : TOTAL + 2] += self.late[:, None]
 
     # ---- what came of it, by way (W,) ---------------------------------------------------------
@@ -325,10 +323,9 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     drawn = Outcomes(model, seed)
     for block, values in evaluated_blocks(model, MOST_DRAWS if draws is None else draws, seed):
         drawn.add(values, block.replicate)
-        if not drawn.sample:
-            some = slice(None, None, max(len(block.leaf) // KEPT, 1))
-            drawn.sample = {"inputs": block.values[:, some].copy(), "leaf": block.leaf[some].copy(),
-                            "total": np.array([v[TOTAL][some] for v in values], dtype=float)}  # fmt: skip
+        if not drawn.sample.size:
+            every = max(len(block.leaf) // KEPT, 1)
+            drawn.sample = np.array([v[TOTAL][::every] for v in values], dtype=float)
         if progress is not None:
             progress(len(block.leaf))
         del values

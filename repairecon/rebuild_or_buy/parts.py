@@ -3,7 +3,7 @@ one screen that a terminal shows first; and the page to read and print."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -15,7 +15,7 @@ from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.lives import median_life
 from repairecon.rebuild_or_buy.stages import LEAVE
-from repairecon.records import Moved
+from repairecon.records import Moved, Way
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import chance_words, hours_words, measured, money, number, price, tenths, whole
@@ -144,37 +144,45 @@ def years(answer: Answer) -> Blocks:
 
 
 def rules(answer: Answer) -> Blocks:
-    panels: dict[str, list[str]] = {"Rules of thumb in use": [], "Ways that may not be chosen": [],
-                                    "Ways that may never come": []}  # fmt: skip
-    thumb, barred, never = panels.values()
-    for way in dict.fromkeys(r.way for r in answer.thumb_rules):
-        rules = [r for r in answer.thumb_rules if r.way == way]
-        repair, new = rules[0].rebuild_cost, rules[0].price_new
-        share = f", {chance_words(repair / new)}" if new > 0 else ""
-        planned = f"parts and outside work as planned {answer.money(repair)}"
-        thumb.append(f"{capital(way)}: {planned}, a new unit {answer.money(new)}{share}.")
-        for r in rules:
+    table = answer.table
+    barred, never = table[~table["allowed"]]["why_not"], table[table["p_never"] > 0]
+    panels = {
+        "Rules of thumb in use": list(_thumb_rules(answer)),
+        "Ways that may not be chosen": [f"{capital(str(way))}: {why}." for way, why in barred.items()],
+        "Ways that may never come": [
+            f"{capital(str(way))}: {chance_words(row['p_never'])} that {_never_comes(answer.case.way(str(way)), row)}."
+            for way, row in never.iterrows()
+        ],
+    }
+    return [Panel(title, lines) for title, lines in panels.items() if lines]
+
+
+def _thumb_rules(answer: Answer) -> Iterator[str]:
+    """For each way what its repair costs against new, then what each rule says of it."""
+    last = ""
+    for r in answer.thumb_rules:
+        if r.way != last:
+            share = f", {chance_words(r.rebuild_cost / r.price_new)}" if r.price_new > 0 else ""
+            planned = f"parts and outside work as planned {answer.money(r.rebuild_cost)}"
+            yield f"{capital(r.way)}: {planned}, a new unit {answer.money(r.price_new)}{share}."
+        last, verdict = r.way, "needs the unit's age and expected life"
+        if r.limit is not None:
             other = "buy" if r.says == "rebuild" else "rebuild"
             ours = "agrees" if r.agrees else f"says {other}, counting hours, days and what may be found"
-            verdict = "needs the unit's age and expected life"
-            if r.limit is not None:
-                verdict = f"up to {answer.money(r.limit)}, so {r.says}; this answer {ours}"
-            thumb.append(f"{capital(r.rule)} ({r.source}): {verdict}.")
-    for name, row in answer.table.iterrows():
-        way, taken = str(name), answer.case.way(str(name))
-        if not row["allowed"]:
-            barred.append(f"{capital(way)}: {row['why_not']}.")
-        if row["p_never"] > 0:
-            then = "it never comes in time; nothing else is left then but to wait"
-            if taken.traits.in_service == "rebuilt" and taken.bought:
-                then = "the spare never comes; then there is none"
-            elif row["instead"]:
-                then = f"it never comes; after the wait you take {row['instead']}"
-                if row["p_nothing"] >= 0.005:  # else under 1 in 100
-                    chance = chance_words(row["p_nothing"])
-                    then += f" ({chance} that this never comes either: then nothing is bought, nor paid for)"
-            never.append(f"{capital(way)}: {chance_words(row['p_never'])} that {then}.")
-    return [Panel(title, lines) for title, lines in panels.items() if lines]
+            verdict = f"up to {answer.money(r.limit)}, so {r.says}; this answer {ours}"
+        yield f"{capital(r.rule)} ({r.source}): {verdict}."
+
+
+def _never_comes(way: Way, row: pd.Series[Any]) -> str:
+    if way.traits.in_service == "rebuilt" and way.bought:
+        return "the spare never comes; then there is none"
+    if not row["instead"]:
+        return "it never comes in time; nothing else is left then but to wait"
+    then = f"it never comes; after the wait you take {row['instead']}"
+    if row["p_nothing"] < 0.005:  # under 1 in 100
+        return then
+    chance = chance_words(row["p_nothing"])
+    return f"{then} ({chance} that this never comes either: then nothing is bought, nor paid for)"
 
 
 def prices(answer: Answer) -> Blocks:
@@ -363,7 +371,7 @@ def _guesses(answer: Answer) -> list[str]:
     many = len(answer.assumed)
     if not many:
         return []
-    assumed = {n.name for n in answer.numbers if n.range is not None and n.source.partition(":")[0] not in OWN_FILES}
+    assumed = {n.name for n in answer.numbers if n.source.partition(":")[0] not in OWN_FILES}
     swings = answer.swings if assumed else ()  # dear, and none of them would be said
     turning = [s for s in swings if min(s.lead_low, s.lead_high) < 0 and s.number in assumed]
     said = "; ".join(f"{sentences.plain_number(s.number)} ({measured(s.value_low, s.unit)} to "

@@ -17,7 +17,7 @@ from repairecon.rebuild_or_buy.draws import PACE, SLOTS
 from repairecon.rebuild_or_buy.evaluate import AtMeans
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import Floats
-from repairecon.records import Range
+from repairecon.records import Range, Source
 
 REACH = 5.0  # times its mean up to which a number's flip is looked for
 MOST = 12  # flips and swings that are worked out
@@ -25,13 +25,12 @@ HOUR, DAY = "worth of an own hour", "cost of a day out of service"
 
 
 def choice(
-    model: Model, factors: Mapping[int, float] | None = None, fixed: Mapping[int, float] | None = None,
-    hour: float | None = None, day: float | None = None,
-) -> Floats:  # fmt: skip
-    """Expected cash, own hours, days and total of each way (W, 4), barred ones at infinity; inputs scaled or held."""
-    weights = 1.0, model.own_hour if hour is None else hour, model.lost_day if day is None else day
-    three = model.expected(factors, hour, day, fixed)
-    return np.column_stack([three, np.where(model.allowed, three @ np.array(weights) + model.late, np.inf)])
+    model: Model, changed: Mapping[int, Range] | None = None, hour: float | None = None, day: float | None = None
+) -> Floats:
+    """Expected cash, own hours, days and total of each way (W, 4), barred ones at infinity; some inputs changed."""
+    chooser = model.chooser(model.at(changed), hour, day)
+    three = chooser.expected()
+    return np.column_stack([three, np.where(model.allowed, three @ np.array(chooser.weights) + model.late, np.inf)])
 
 
 def lead_of(totals: Floats, best: int) -> float:
@@ -51,22 +50,26 @@ class Number:
     now: float
     low: float
     high: float
-    source: str
+    range: Range
     slopes: Floats | None
     index: int = -1
-    range: Range | None = None
     item: str = ""  # the part or way whose price it is
 
     def totals(self, x: float) -> Floats:
         """Expected totals (W,) with its mean at x, the buys after an ended rebuild chosen anew."""
-        if self.index < 0:
-            hour, day = (x, None) if self.name == HOUR else (None, x)
-            return choice(self.model, hour=hour, day=day)[:, 3]
-        return choice(self.model, {self.index: x / self.now})[:, 3]
+        if self.name == HOUR:
+            return choice(self.model, hour=x)[:, 3]
+        if self.name == DAY:
+            return choice(self.model, day=x)[:, 3]
+        return choice(self.model, {self.index: self.model.inputs[self.index].range.scaled(x / self.now)})[:, 3]
 
     def known(self, x: float) -> Floats:
         """The same with the number known to be x."""
-        return self.totals(x) if self.slopes is not None else choice(self.model, fixed={self.index: x})[:, 3]
+        return self.totals(x) if self.slopes is not None else choice(self.model, {self.index: Range(x, x, x)})[:, 3]
+
+    @property
+    def source(self) -> str:
+        return str(self.range.source)
 
     @cached_property
     def most(self) -> float:
@@ -78,7 +81,6 @@ class Number:
     def ends(self) -> tuple[float, float]:
         """One in ten is lower, one in ten higher."""
         r = self.range
-        assert r is not None
         low, high = ranges.quantile(np.array([0.1, 0.9]), r.low, r.likely, r.high, r.shape)
         return float(low), float(high)
 
@@ -108,12 +110,13 @@ def numbers(model: Model) -> list[Number]:
     for i, x in enumerate(model.inputs):
         if not (x.is_chance or x.mean <= 0 or i == model.program.lost_day):
             r, straight = x.range, None if i in curved else slopes[:, i]
-            found.append(Number(model, x.label, x.unit, x.mean, r.low, r.high, str(r.source), straight, i, r, x.item))
+            found.append(Number(model, x.label, x.unit, x.mean, r.low, r.high, r, straight, i, x.item))
     home, day, hour, base = model.case.terms.currency, model.case.terms.cost_lost_day, model.own_hour, model.expected()
+    sure = Range(hour, hour, hour, source=Source(""))
     return [
         *found,
-        Number(model, HOUR, f"{home} an hour", hour, 0.0, 3.0 * hour, "", base[:, 1]),
-        Number(model, DAY, f"{home} a day", model.lost_day, day.low, day.high, str(day.source), base[:, 2], range=day),
+        Number(model, HOUR, f"{home} an hour", hour, 0.0, 3.0 * hour, sure, base[:, 1]),
+        Number(model, DAY, f"{home} a day", model.lost_day, day.low, day.high, day, base[:, 2]),
     ]
 
 
@@ -237,7 +240,7 @@ def swings(model: Model, best: int, listed: Sequence[Number]) -> list[Swing]:
         names = (model.ways[int(t.argmin())] for t in (at_low, at_high))
         return Swing(x.name, x.unit, low, high, lead_of(at_low, best), lead_of(at_high, best), *names)
 
-    ranked = sorted((n for n in listed if n.range is not None and not n.range.sure), key=lambda n: -pull(n))
+    ranked = sorted((n for n in listed if not n.range.sure), key=lambda n: -pull(n))
     least = 1e-9 * max(abs(float(model.totals[best])), 1.0)
     found = [s for s in map(swing, ranked[: 2 * MOST]) if s.wide > least]
     return sorted(found, key=lambda s: -s.wide)[:MOST]

@@ -136,15 +136,17 @@ def worth(answer: Answer) -> str:
     if against and other - total >= LEAST_GAP:
         lead = f", {answer.money(other - total)} less than {against}{' at once' if opened else ''}"
     if a.basis == "years":
-        today = f"costs {answer.money(row['total_mean'])} and {days_words(row['days_mean'])}"
-        what, today = ("that", answer.money(answer.bench.value)) if opened else (a.way, today)
+        what, today = a.way, f"costs {answer.money(row['total_mean'])} and {days_words(row['days_mean'])}"
+        if opened:
+            what, today = "that", answer.money(answer.bench.value)
         return (
             f"Over the {number(a.years)} years you keep her, {what} comes to {answer.money(total)} in today's "
             f"money{lead}; this job alone {today}."
         )
     cash, hours = answer.money(row["cash_mean"]), hours_words(row["own_hours_mean"])
-    out = f" ({cash} cash, {hours} own hours, {days_words(row['days_mean'])} out of use)"
-    what, out = ("That", "") if opened else (capital(a.way), out)
+    what, out = capital(a.way), f" ({cash} cash, {hours} own hours, {days_words(row['days_mean'])} out of use)"
+    if opened:
+        what, out = "That", ""
     return f"{what} comes to {answer.money(total)} all in on average{out}{lead}."
 
 
@@ -337,14 +339,13 @@ def looks(answer: Answer) -> list[str]:
     at_hand = sorted((w for w in answer.looks if w.has_look), key=lambda w: -w.net)
     at_hand = [first if first is not None and w.look == first.look else w for w in at_hand]
     lines = [look(answer, w) for w in at_hand if w.net > 0]
-    poor = [w for w in at_hand if w.net <= 0]
-    if said := [f"{w.look} (costs {answer.money(w.cost)}, saves {answer.money(w.evsi)})" for w in poor]:
-        lines.append(f"Not worth their cost here: {'; '.join(said)}.")
+    poor = (w for w in at_hand if w.net <= 0)
+    said = [f"{w.look} (costs {answer.money(w.cost)}, saves {answer.money(w.evsi)})" for w in poor]
     least = SMALL_CHANGE * abs(answer.bench.value)
     known = [w for w in answer.looks if not w.has_look and w.evpi > least][:MOST_SAID]
-    if worth := [f"{plain_number(w.about)} {answer.money(w.evpi)}" for w in known]:
-        lines.append(f"What it would be worth to know for certain beforehand: {'; '.join(worth)}.")
-    return lines
+    worth = [f"{plain_number(w.about)} {answer.money(w.evpi)}" for w in known]
+    titled = {"Not worth their cost here": said, "What it would be worth to know for certain beforehand": worth}
+    return lines + [f"{title}: {'; '.join(some)}." for title, some in titled.items() if some]
 
 
 def look(answer: Answer, worth: Worth) -> str:
@@ -385,10 +386,9 @@ def years(answer: Answer) -> Iterator[str]:
     if age <= h.years.horizon_years:
         pays = f"before it fails pays, best at about {number(age)} years"
     yield f"Renewing {h.best} {pays}."
-    for c in answer.horizon.spares:
-        if c.worth > 0 or c.cost > 0:
-            pays = f"{answer.money(c.worth)} over these years, so it {'pays' if c.net > 0 else 'does not pay'}"
-            yield f"{capital(c.combination)}: costs {answer.money(c.cost)} more and saves {pays}."
+    for c in (c for c in answer.horizon.spares if c.worth > 0 or c.cost > 0):
+        pays = f"{answer.money(c.worth)} over these years, so it {'pays' if c.net > 0 else 'does not pay'}"
+        yield f"{capital(c.combination)}: costs {answer.money(c.cost)} more and saves {pays}."
     for f in answer.life_fits:
         seen = f"Your own lives of {f.way} ({f.failures} failed, {f.survivors} still going"
         if f.refused:

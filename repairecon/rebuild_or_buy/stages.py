@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.formulas import tree as tree_formulas
-from repairecon.rebuild_or_buy.evaluate import Piece
+from repairecon.rebuild_or_buy.evaluate import AtMeans, Piece
 from repairecon.rebuild_or_buy.model import Chooser, Model
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints
 from repairecon.records import STAGES
@@ -122,13 +122,12 @@ def decision(
     ordering of parts one may go over to another. ``more`` (W,) is what each way costs besides: a date missed, years to
     come."""
     chosen, weights = chooser or model.plain, weights or model.weights
-    here = rebuilds_here(model)
-    r = next(iter(here), None) if depth is None else depth
-    ways = (r, *(k for k in here if k != r))
     more = np.zeros(len(model.ways)) if more is None else more
-    made = [_one_depth(model, chosen, weights, k, more) for k in ways]
+    ways = sorted(rebuilds_here(model), key=lambda k: k != depth)
+    depths: Sequence[int | None] = ways or (None,)
+    made = [_one_depth(model, chosen, weights, k, more) for k in depths]
     first, leave = made[0], len(made[0].actions) - int(made[0].other.any())
-    if len(ways) == 1:
+    if len(ways) < 2:
         return first
     # what going over from one to another at the end of a stage adds to the other's costs (R, R, S, L)
     over = np.full((len(ways), len(ways), *first.spent.shape), np.inf)
@@ -137,7 +136,7 @@ def decision(
         if begun in ways and to in ways and point in first.points:
             a, b, s = ways.index(begun), ways.index(to), first.points.index(point)
             over[a, b, s] = made[a].spent[s] + chosen.at.by_leaf((Piece(bill),), weights) - made[b].spent[s]
-    names = tuple(f"{GO_ON} as {model.ways[k]}" for k in ways[1:] if k is not None)
+    names = tuple(f"{GO_ON} as {model.ways[k]}" for k in ways[1:])
     columns = np.full((*first.spent.shape, len(names)), np.inf)
     stop = np.concatenate([first.stop_cost[:, :, :leave], columns, first.stop_cost[:, :, leave:]], axis=2)
     actions = (*first.actions[:leave], *names, *first.actions[leave:])
@@ -145,19 +144,13 @@ def decision(
 
 
 def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, more: Floats) -> Decision:
-    n, at, program = len(model.tree.chance), chosen.at, model.program
-    points = tuple(range(model.done, len(STAGES))) if r is not None else (model.done,)
+    at = chosen.at
+    points, spent, go, ends = _going_on(model, at, weights, r, more)
     buys = [i for i in model.buys if model.allowed[i]]
-    aways = [i for (i, after) in program.away if after == model.done and model.allowed[i]]
+    aways = [i for (i, after) in model.program.away if after == model.done and model.allowed[i]]
     rest = [i for i, w in enumerate(model.case.ways) if w.traits.in_service in ("old", "none") and model.allowed[i]]
-    stop = np.full((len(points), n, len(buys) + len(aways) + len(rest)), np.inf)
-    spent, go, after = np.zeros((len(points), n)), np.full(n, np.inf), dict[tuple[int, int], ByChance]()
-    ends = np.full(n, NEVER_ENDS) if r is None else np.maximum(model.ends[r], model.done)
-    if r is not None:
-        whole = at.by_leaf((Piece(program.main[r]),), weights) + more[r]
-        go = np.where(model.ends[r] == NEVER_ENDS, whole, np.inf)
-        up_to = [at.by_leaf((Piece(program.spent[r, k]),), weights) for k in points]
-        spent = np.array(up_to) - up_to[0]
+    stop = np.full((*spent.shape, len(buys) + len(aways) + len(rest)), np.inf)
+    after = dict[tuple[int, int], ByChance]()
     for s, point in enumerate(points):
         for a, i in enumerate(buys):
             stop[s, :, a] = spent[s] + at.by_leaf(chosen.buy(i, point), weights) + more[i]
@@ -178,6 +171,19 @@ def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, m
         stop_cost=stop, go_cost=go, spent=spent, actions=names, ends=ends, other=other,
         elsewhere_cost=model.case.terms.elsewhere_days * a_day, after_away=after, more=more,
     )  # fmt: skip
+
+
+def _going_on(
+    model: Model, at: AtMeans, weights: Weights, r: int | None, more: Floats
+) -> tuple[tuple[int, ...], Floats, Floats, Ints]:
+    """Points at which a rebuild may be stopped, what is spent up to each, the cost of the whole, where it ends."""
+    if r is None:
+        n = len(model.tree.chance)
+        return (model.done,), np.zeros((1, n)), np.full(n, np.inf), np.full(n, NEVER_ENDS)
+    points, ends = tuple(range(model.done, len(STAGES))), model.ends[r]
+    up_to = np.array([at.by_leaf((Piece(model.program.spent[r, k]),), weights) for k in points])
+    whole = at.by_leaf((Piece(model.program.main[r]),), weights) + more[r]
+    return points, up_to - up_to[0], np.where(ends == NEVER_ENDS, whole, np.inf), np.maximum(ends, model.done)
 
 
 def _going_over(depths: Sequence[Decision], over: Floats, at: int, weights: Floats) -> dict[int, Floats]:

@@ -266,23 +266,27 @@ def to_average(case: Case, found: Sequence[Finding], keep: Collection[str]) -> f
 
     if fits((), MOST_LEAVES):
         return frozenset()
-    events: dict[str, list[Branch]] = defaultdict(list)
-    for b in case.branches:
-        events[b.event].append(b)
     barred = {*keep, *(f.event for f in found), *(event for b in case.branches for event, _ in b.given)}
     barred |= {*(look.event for look in case.looks), *(r.event for r in case.remedies)}
     # parts that come without a wait of their own
     at_once = {p.part for p in case.parts if p.lead_days is None or p.lead_days.high <= 0}
     at_once -= {q.item for q in case.quotes}
     moves = {}
-    for event, rows in events.items():
-        most = 1 if any(b.parts for b in rows) else MOST_TOGETHER
-        does_more = any(b.ends_rebuild or b.core_refused or b.not_this_unit for b in rows)
-        waits = any(part not in at_once for b in rows for part, _ in b.parts)
-        if event not in barred and not does_more and not waits and all(len(g) <= most for g in by_condition(rows)):
+    for event in dict.fromkeys(b.event for b in case.branches if b.event not in barred):
+        rows = [b for b in case.branches if b.event == event]
+        if _only_adds(rows, at_once):
             moves[event] = max(sqrt(b.chance * (1.0 - b.chance)) * _cost(case, b) for b in rows)
     order = sorted(moves, key=lambda e: (moves[e], e))
     return frozenset(order[: bisect_left(range(len(order)), True, key=lambda n: fits(order[:n]))])
+
+
+def _only_adds(rows: Sequence[Branch], at_once: Collection[str]) -> bool:
+    """Whether the outcomes of an event do no more than add costs, in few enough terms; parts are there at once."""
+    if any(b.ends_rebuild or b.core_refused or b.not_this_unit for b in rows):
+        return False
+    parts = {part for b in rows for part, _ in b.parts}
+    most = 1 if parts else MOST_TOGETHER
+    return parts <= set(at_once) and all(len(group) <= most for group in by_condition(rows))
 
 
 def _cost(case: Case, b: Branch) -> float:

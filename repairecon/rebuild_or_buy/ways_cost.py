@@ -131,6 +131,9 @@ class WaysCost:
         self.work.order(bill, wanted, waited, {self.order_stage: floor} if floor else {}, at_leisure)
         return Bill({k: coef for k, coef in bill.items() if k[0] != DAYS}) if at_leisure else bill
 
+    def rebuild_upto(self, way: Way, stage: int) -> Bill:
+        return self.rebuild(way, upto=stage) if stage >= 0 else Bill()
+
     def _wanted(
         self, bill: Bill, way: Way, end: Ints, upto: int = NEVER_ENDS, at_leisure: bool = False
     ) -> list[Wanted]:
@@ -238,20 +241,22 @@ class WaysCost:
         self.work.fitting(bill, way, done)
         wanted = self._planned(way, STAGE["removal"], end) if away else []
         for seen in self.seen:
-            branch, stage = seen.branch, seen.stage
-            # what a rebuild that got to this stage has paid already is left out
-            spent = stage < after or (stage == after and branch.ends_rebuild)
-            paid = spent and any(w.traits.rebuilds and branch_touches(branch, w) for w in self.case.ways)
-            if not branch_touches(branch, way) or paid or (away and self._covered(way, branch)):
+            branch = seen.branch
+            if not branch_touches(branch, way) or self._paid(seen, after) or (away and self._covered(way, branch)):
                 continue
             # a unit sent away is worked on by the shop, but for what shows at the boat
             by = branch.by
-            if away and by == "owner" and stage not in (*AT_THE_BOAT, STAGE["later"]):
+            if away and by == "owner" and seen.stage not in (*AT_THE_BOAT, STAGE["later"]):
                 by = next((shop for shop in SHOPS if shop in self.case.terms.labour), by)
             self.work.do(bill, branch, self._worked(seen, way, end), by=by, often=seen.often)
             wanted += self._parts(seen, branch.parts, end, seen.often)
         self.work.order(bill, wanted, end >= REBUILD_STARTS, {})
         return bill
+
+    def _paid(self, seen: Seen, after: int) -> bool:
+        """Whether a rebuild that got to a stage has paid for an outcome already."""
+        spent = seen.stage < after or (seen.stage == after and seen.branch.ends_rebuild)
+        return spent and any(w.traits.rebuilds and branch_touches(seen.branch, w) for w in self.case.ways)
 
     def _covered(self, way: Way, branch: Branch) -> bool:
         """Whether an outcome is in the price of a unit sent away: it shows on the rebuilder's bench, and no row says

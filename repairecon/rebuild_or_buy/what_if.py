@@ -93,8 +93,8 @@ class WhatIf:
     def with_values(self, values: Mapping[str, float]) -> Floats:
         model, dials = self.answer.model, {d.name for d in self.dials}
         moved = [n for n in self.answer.numbers if n.index >= 0 and n.name in dials and n.name in values]
-        factors = {n.index: values[n.name] / n.now for n in moved}
-        rows = choice(model, factors, hour=values.get(HOUR), day=values.get(DAY))
+        changed = {n.index: model.inputs[n.index].range.scaled(values[n.name] / n.now) for n in moved}
+        rows = choice(model, changed, hour=values.get(HOUR), day=values.get(DAY))
         closed = np.array([w in self.off for w in model.ways])
         for column, most in ((0, self.cash_at_most), (2, self.within_days)):
             closed |= rows[:, column] > (np.inf if most is None else most)

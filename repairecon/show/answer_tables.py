@@ -7,7 +7,7 @@ import datetime
 import json
 import re
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, is_dataclass
 from decimal import Decimal
@@ -48,7 +48,8 @@ def plain(x: Any) -> Any:
         return [plain(v) for v in x]
     if isinstance(x, datetime.date):
         return x.isoformat()
-    x = float(x) if isinstance(x, Decimal) else x.item() if hasattr(x, "item") else x
+    x = float(x) if isinstance(x, Decimal) else x
+    x = x.item() if hasattr(x, "item") else x
     return None if isinstance(x, float) and not isfinite(x) else x
 
 
@@ -107,28 +108,40 @@ def _is_number(x: Any) -> bool:
 def _flat(x: Mapping[str, Any], path: tuple[str, ...], name: str, lists: dict[str, list[Record]]) -> Record:
     """The single values of a record by their path; its lists go to ``lists``."""
     made: Record = {}
-    later: list[tuple[str, list[Any]]] = []
+    later: list[tuple[str, list[Mapping[str, Any]]]] = []
     for key, value in x.items():
         here, of = (*path, str(key)), "_".join(filter(None, (name, str(key))))
-        if isinstance(value, Mapping) and value and all(isinstance(v, Mapping) for v in value.values()):
-            later.append((of, [{str(key): k, **v} for k, v in value.items()]))
-        elif isinstance(value, Mapping) and name and all(isinstance(v, str) for v in value.values()):
+        if records := _records(str(key), value):
+            later.append((of, records))
+        elif isinstance(value, Mapping) and name and _all_of(str, value.values()):
             made[here] = "; ".join(f"{k}={v}" for k, v in value.items())
         elif isinstance(value, Mapping):
             made |= _flat(value, here, name, lists)
-        elif isinstance(value, list | tuple) and any(isinstance(v, Mapping) for v in value):
-            later.append((of, list(value)))
-        elif isinstance(value, list | tuple) and value and all(map(_is_number, value)):
-            later.append((of, [{str(key): v} for v in value]))
-        elif isinstance(value, list | tuple):
-            made[here] = "; ".join(map(str, value))
         else:
-            made[here] = value
-    first = {("of", *k): v for k, v in list(made.items())[:1]} | {k: v for k, v in made.items() if k == ("currency",)}
-    for of, some in later:
-        rows, records = lists.setdefault(of, []), (r if isinstance(r, Mapping) else {"is": r} for r in some)
-        rows += [(first if name else {}) | _flat(record, (), of, lists) for record in records]
+            made[here] = "; ".join(map(str, value)) if isinstance(value, list | tuple) else value
+    first: Record = {}
+    if name:  # a list within a row has its first column
+        first = {("of", *k): v for k, v in list(made.items())[:1]}
+        first |= {k: v for k, v in made.items() if k == ("currency",)}
+    for of, records in later:
+        rows = lists.setdefault(of, [])
+        rows += [first | _flat(record, (), of, lists) for record in records]
     return made
+
+
+def _records(key: str, value: Any) -> list[Mapping[str, Any]]:
+    """The rows of what becomes a table of its own: a mapping or a list of records, a list of numbers; else none."""
+    if isinstance(value, Mapping) and _all_of(Mapping, value.values()):
+        return [{key: k, **v} for k, v in value.items()]
+    if not isinstance(value, list | tuple):
+        return []
+    if any(isinstance(v, Mapping) for v in value):
+        return [v if isinstance(v, Mapping) else {"is": v} for v in value]
+    return [{key: v} for v in value] if all(map(_is_number, value)) else []
+
+
+def _all_of(kind: type, values: Iterable[Any]) -> bool:
+    return all(isinstance(v, kind) for v in values)
 
 
 def _cell(x: Any) -> Any:

@@ -84,37 +84,41 @@ def fitted(blocks: Sequence[Block], most: int) -> list[str]:
 def as_text(frame: pd.DataFrame, *, fold: bool = False, width: int = WIDTH) -> str:
     """A table as aligned text, words left, numbers right, no index; ``fold`` brings words down to a page's width."""
     columns = [[str(c), *map(str, frame[c])] for c in frame.columns]
-    # figures stand to the right, but no sentences with figures in them
-    figures = [all(len(x) <= LONGEST_FIGURE and any(map(str.isdigit, x)) for x in cells) for _, *cells in columns]
-    left = [k == 0 or not is_figures for k, is_figures in enumerate(figures)]
+    aligned = [str.ljust, *(str.rjust if _figures(cells) else str.ljust for _, *cells in columns[1:])]
     widths = [max(map(len, c)) for c in columns]
-    if fold:
-        widths = _fitting(columns, widths, left, width)
+    if fold and sum(widths) + 2 * (len(widths) - 1) > width:
+        widths = _fitting(columns, [k for k, to in enumerate(aligned) if to is str.ljust], width)
+    if not widths:
+        return _paragraphs(columns, width)
     lines = list[str]()
-    if fold and sum(widths) + 2 * (len(widths) - 1) > width:  # too wide: a paragraph a row, each cell after its heading
-        (_, *heads), *rows = zip(*columns, strict=True)
-        for first, *rest in rows:
-            said = "; ".join(f"{head}: {cell}" for head, cell in zip(heads, rest, strict=True) if cell)
-            lines += textwrap.wrap(f"{first}: {said}", width, subsequent_indent="  ")
-        return "\n".join(lines)
     for k, row in enumerate(zip(*columns, strict=True)):
         folded = [textwrap.wrap(x, w) if len(x) > w else [x] for x, w in zip(row, widths, strict=True)]
         for cells in zip_longest(*folded, fillvalue=""):
-            put = [x.ljust(w) if is_left else x.rjust(w) for x, w, is_left in zip(cells, widths, left, strict=True)]
+            put = (to(x, w) for to, x, w in zip(aligned, cells, widths, strict=True))
             lines.append("  ".join(put).rstrip())
         if k == 0:
             lines.append("  ".join("-" * w for w in widths))
     return "\n".join(lines)
 
 
-def _fitting(columns: list[list[str]], widths: list[int], left: list[bool], width: int) -> list[int]:
-    """Widths of columns on a page: headings folded first, then the widest words; as they are if it cannot be."""
-    narrow = list(widths)
-    if sum(narrow) + 2 * (len(narrow) - 1) > width:
-        narrow = [max(*map(len, cells), *map(len, head.split())) for head, *cells in columns]
+def _figures(cells: list[str]) -> bool:
+    """Whether cells stand to the right: figures, but no sentences with figures in them."""
+    return all(len(x) <= LONGEST_FIGURE and any(map(str.isdigit, x)) for x in cells)
+
+
+def _paragraphs(columns: list[list[str]], width: int) -> str:
+    """A table that is too wide: a paragraph a row, each cell after its heading."""
+    (_, *heads), *rows = zip(*columns, strict=True)
+    said = [(first, [f"{head}: {x}" for head, x in zip(heads, rest, strict=True) if x]) for first, *rest in rows]
+    return "\n".join(textwrap.fill(f"{first}: {'; '.join(x)}", width, subsequent_indent="  ") for first, x in said)
+
+
+def _fitting(columns: list[list[str]], words: list[int], width: int) -> list[int]:
+    """Widths of columns on a page: headings folded first, then the widest words; none if it cannot be."""
+    narrow = [max(*map(len, cells), *map(len, head.split())) for head, *cells in columns]
     while sum(narrow) + 2 * (len(narrow) - 1) > width:
-        widest = max((k for k, is_left in enumerate(left) if is_left), key=narrow.__getitem__)
+        widest = max(words, key=narrow.__getitem__)
         if narrow[widest] <= NARROWEST:
-            return widths
+            return []
         narrow[widest] -= 1
     return narrow

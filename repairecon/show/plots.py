@@ -197,19 +197,20 @@ def limits(values: Iterable[float], zero_share: float = 0.6) -> tuple[float, flo
 
 def ticks(ax: Axes, axis: Literal["x", "y"], say: Callable[[float], str], integer: bool = False) -> None:
     """Round ticks with as many labels as there is room for, each label once, and a faint grid."""
-    low, high = ax.get_xlim() if axis == "x" else ax.get_ylim()
-    room = (ax.bbox.width if axis == "x" else ax.bbox.height) / figure_of(ax).dpi
+    across, up = (ax.xaxis, ax.axvline, ax.bbox.width), (ax.yaxis, ax.axhline, ax.bbox.height)
+    side, line, length = across if axis == "x" else up
+    (low, high), room = sorted(side.get_view_interval()), length / figure_of(ax).dpi
     for many in range(8, 0, -1):
         locator = MaxNLocator(many, steps=[1, 2, 5, 10], integer=integer)
         labels = {say(float(v)): v for v in locator.tick_values(low, high)[::-1] if low <= v <= high}
         need = max((inches(text) + 0.2 if axis == "x" else 2 * LINE for text in labels), default=0.0)
         if need * len(labels) <= room:
             break
-    (ax.set_xticks if axis == "x" else ax.set_yticks)(list(labels.values()), list(labels), parse_math=False)
+    side.set_ticks(list(labels.values()), list(labels), parse_math=False)
     ax.grid(True, axis=axis, color=PALE, linewidth=0.8)
     ax.set_axisbelow(True)
     if low < 0.0 < high:
-        (ax.axvline if axis == "x" else ax.axhline)(0.0, color=QUIET, linewidth=1.0, zorder=1)
+        line(0.0, color=QUIET, linewidth=1.0, zorder=1)
 
 
 def money_ticks(ax: Axes, axis: Literal["x", "y"], currency: str) -> None:

@@ -8,7 +8,6 @@ import html
 import re
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Sequence
-from contextlib import suppress
 from difflib import get_close_matches
 from functools import cached_property
 
@@ -124,21 +123,21 @@ def only_known_parameters(run: Sequence[str] | None = None) -> None:
 
         shell = get_ipython()
         run = [] if shell is None else list(shell.user_ns["In"])[1:-1]
-    bodies: list[list[ast.stmt]] = []
-    for source in run:
-        bodies.append([])
-        with suppress(SyntaxError):  # a runner's own words, such as %load
-            bodies[-1] = ast.parse(source).body
-    known = next((names for names in (_names(body, ast.AnnAssign) for body in reversed(bodies)) if names), [])
-    unknown = [name for name in (_names(bodies[-1], ast.Assign) if bodies else []) if name not in known]
+    known = next(filter(None, (_names(source, ast.AnnAssign) for source in reversed(run))), [])
+    unknown = [name for source in run[-1:] for name in _names(source, ast.Assign) if name not in known]
     if unknown:
         near = {name: get_close_matches(name, known, 1) for name in unknown}
         said = ", ".join(name + (f" (did you mean {close[0]}?)" if close else "") for name, close in near.items())
         raise RepaireconError(f"this notebook has no parameter {said}; it has {', '.join(known)}")
 
 
-def _names(body: Sequence[ast.stmt], kind: type[ast.Assign] | type[ast.AnnAssign]) -> list[str]:
-    if not body or not all(isinstance(node, kind) for node in body):
+def _names(source: str, kind: type[ast.Assign] | type[ast.AnnAssign]) -> list[str]:
+    """The names that a cell sets, if it does nothing else."""
+    try:
+        body = ast.parse(source).body
+    except SyntaxError:  # a runner's own words, such as %load
+        return []
+    if not all(isinstance(node, kind) for node in body):
         return []
     targets = (node.target if isinstance(node, ast.AnnAssign) else node.targets[0] for node in body)  # type: ignore[attr-defined]
     return [target.id for target in targets if isinstance(target, ast.Name)]

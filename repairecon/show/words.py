@@ -46,7 +46,9 @@ def hours_words(h: float) -> str:
 
 def number(x: float) -> str:
     """A number to three figures."""
-    return "none" if not isfinite(x) else whole(x) if abs(x) >= 100 else f"{x:.3g}"
+    if not isfinite(x):
+        return "none"
+    return whole(x) if abs(x) >= 100 else f"{x:.3g}"
 
 
 def tenths(x: float) -> str:
@@ -95,7 +97,9 @@ def order_words(o: Ordered, home: str, today: str = "") -> str:
     for place, line in enumerate(o.lines, 1):
         size = f" ({line.designation})" if line.designation else ""
         card = f", {line.item} in the book" if line.item and line.item != line.part else ""
-        still = f", {quantity(line.open)} to come" if line.open and line.received else "" if line.open else ", here"
+        still = "" if line.open else ", here"
+        if line.open and line.received:
+            still = f", {quantity(line.open)} to come"
         landed = f"{price(float(line.cost_unit), home)} each landed"
         lines.append(f"  {place}  {line.part}{size}: {quantity(line.pieces)} at {landed}{still}{card}")
     return "\n".join(lines)

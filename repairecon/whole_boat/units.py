@@ -105,7 +105,7 @@ def unit_line(
     cost = Failing(
         total=float(row["total_mean"]), days=float(row["days_mean"]), years=answer.case.years,
         lost_day=mean_of(terms.cost_lost_day),
-        totals=np.asarray(answer.outcomes.sample["total"][answer.model.ways.index(best)], dtype=float),
+        totals=np.asarray(answer.outcomes.sample[answer.model.ways.index(best)], dtype=float),
     )  # fmt: skip
     # what a spare aboard spares each time, the days that it takes to fit not spared
     swap_days = mean_of(cost.years.swap_hours) / terms.hours_per_day

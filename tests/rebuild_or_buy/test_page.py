@@ -84,11 +84,7 @@ def test_written_whole_or_not_at_all(tmp_path, capsys):
     line = ["rebuild-or-buy", str(DATA / "starter"), "--draws", "300", "--report"]
     assert main([*line, str(target)]) == 0
     assert "Strip it" in target.read_text(encoding="utf-8")
-    assert main(["rebuild-or-buy", str(DATA / "starter"), "--draws", "300", "--report", str(tmp_path)]) == 2
-    assert (
-        main(["rebuild-or-buy", str(DATA / "starter"), "--draws", "300", "--report", str(tmp_path / "no" / "r.html")])
-        == 2
-    )
+    assert [main([*line, str(where)]) for where in (tmp_path, tmp_path / "no" / "r.html")] == [2, 2]
     assert "no folder" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == [target]
 

@@ -43,7 +43,7 @@ def test_a_way_beats_another_as_often_as_in_the_draws_side_by_side() -> None:
     """Counted draw by draw from the totals of the block that is kept; of two ways one or the other is below."""
     made = case()
     drawn = sample(Model(made, grow(made), {}), 8192, 3)
-    totals = drawn.sample["total"]
+    totals = drawn.sample
     counted = np.array([[(a < b).mean() + (a == b).mean() / 2 for b in totals] for a in totals])
     apart = ~np.eye(len(totals), dtype=bool)
     assert_allclose((drawn.beats + drawn.beats.T)[apart], 1.0, atol=1e-6)

@@ -16,7 +16,7 @@ from wide_case import quote, wide
 
 from repairecon.rebuild_or_buy.draws import REPLICATES, SLOTS
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.outcomes import Outcomes, sample
+from repairecon.rebuild_or_buy.outcomes import Outcomes, evaluated_blocks, sample
 from repairecon.rebuild_or_buy.sensitivity import most_moving as telling
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Case
@@ -69,7 +69,7 @@ def test_variance_is_far_below_that_of_independent_draws() -> None:
     open_ways = p.mean(axis=0) > 0.01
     plain = (p * (1 - p)).mean(axis=0)[open_ways] / n
     assert (plain / p.var(axis=0, ddof=1)[open_ways]).min() > 3.0
-    total = many("reference", n)[0].sample["total"]
+    total = many("reference", n)[0].sample
     regret = (total - total.min(axis=0)).var(axis=1) / n
     assert (regret / of("reference", n, "regret").var(axis=0, ddof=1)).min() > 8.0
     sampled = of("reference", n, "sampled_mean")[..., 3].var(axis=0, ddof=1)
@@ -93,7 +93,7 @@ def test_the_inputs_that_tell_most_come_first() -> None:
 # ---- names --------------------------------------------------------------------------------
 def inputs_of(made: Case) -> tuple[list[str], dict[str, Floats]]:
     m = model_of(made)
-    return telling(m), dict(zip((x.key for x in m.inputs), sample(m, 8192, 5).sample["inputs"], strict=True))
+    return telling(m), dict(zip((x.key for x in m.inputs), next(evaluated_blocks(m, 8192, 5))[0].values, strict=True))
 
 
 def test_a_small_new_quote_and_task_leave_every_other_column_alone() -> None:
