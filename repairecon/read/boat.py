@@ -261,16 +261,8 @@ def lay_stock(
         found = next((x for x in left if not x.whole and same_part(x, part, unit)), None)
         if found is not None:
             left.remove(found)
-            # pieces that the rebuild takes at most: those of the row, and as many as any outcome brings
-            named = re.compile(rf"\b(\d+)\s+{re.escape(key(part.part))}\s*(?:;|$)")
-            outcomes = (key(branch.text("parts")) for branch in tables["events.csv"].rows)
-            wanted = max(row.whole("quantity") or 1, *(int(n) for parts in outcomes for n in named.findall(parts)), 1)
-            at_once = found.quantity >= wanted and (found.price is not None or row.has_range("price"))
-            taken.append(FromStock(part=row.text("part"), item=found.item, have=found.quantity, wanted=wanted,
-                                   at_once=at_once))  # fmt: skip
-            if at_once:  # at what replacing the piece costs, without a wait
-                price = {} if found.price is None else {**_sure("price", found.price), "vat": "in"}
-                row = row.having(**_sure("lead_days", 0), **price)
+            row, use = _from_stock(row, found, tables["events.csv"])
+            taken.append(use)
         rows.append(row)
     if only_say:
         return tuple(taken)
@@ -285,6 +277,20 @@ def lay_stock(
             tables["ways.csv"] = replace(ways, rows=[*ways.rows, _fit(spare, today)])
         taken.append(FromStock(part=unit.name, item=spare.item, have=spare.quantity, wanted=1, at_once=True))
     return tuple(taken)
+
+
+def _from_stock(row: Row, x: OnHand, events: Table) -> tuple[Row, FromStock]:
+    """A part with a spare of it: if all lies there, at what replacing a piece costs and without a wait."""
+    part = row.text("part")
+    # pieces that the rebuild takes at most: those of the row, and as many as any outcome brings
+    named = re.compile(rf"\b(\d+)\s+{re.escape(key(part))}\s*(?:;|$)")
+    brought = (int(n) for branch in events.rows for n in named.findall(key(branch.text("parts"))))
+    wanted = max(row.whole("quantity") or 1, *brought, 1)
+    at_once = x.quantity >= wanted and (x.price is not None or row.has_range("price"))
+    if at_once:
+        price = {} if x.price is None else {**_sure("price", x.price), "vat": "in"}
+        row = row.having(**_sure("lead_days", 0), **price)
+    return row, FromStock(part=part, item=x.item, have=x.quantity, wanted=wanted, at_once=at_once)
 
 
 def _sure(name: str, value: float) -> dict[str, str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
@@ -16,11 +16,11 @@ from repairecon.read.case_folder import read_case
 from repairecon.read.columns import CASE, FILES
 from repairecon.read.files import csv_text, write_all
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.tables import Row, read_table
+from repairecon.read.tables import Row, grouped, read_table
 from repairecon.read.toml_file import read_toml, toml_lines, toml_value
 from repairecon.read.values import LARGEST, Limits, pieces, plain
 from repairecon.read.ways import SERVED
-from repairecon.records import Case, RepaireconError
+from repairecon.records import Case, Part, RepaireconError, Way
 from repairecon.records.done import DONE_KINDS, LOG_KINDS, QUANTITIES, Actual, Decision, Done, Figures, JobLog, Logged
 
 FOLDER, FILE, ACTUAL_FILE, LOG_FILE = "decided", "decision.toml", "actual.csv", "job_log.csv"
@@ -144,13 +144,11 @@ def fittings(case: Case) -> list[str]:
 def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, str], int]) -> Done:
     kind = row.choice("kind")
     name = _name(row, kind, known)
-    if kind:
-        at = first.setdefault((kind, key(name)), row.row)
-        if at != row.row:
-            row.fault("name", f"{shown(name) if name else kind} again", f"add it to row {at}")
-        for column in row.misplaced(kind):
-            write = f"leave it blank in a row of kind {kind}, or choose another kind"
-            row.fault(column.name, row.shown(column.name), write)
+    at = first.setdefault((kind, key(name)), row.row) if kind else row.row
+    row.check((at != row.row, "name", f"{shown(name) if name else kind} again", f"add it to row {at}"))
+    for column in row.misplaced(kind) if kind else ():
+        write = f"leave it blank in a row of kind {kind}, or choose another kind"
+        row.fault(column.name, row.shown(column.name), write)
     paid, outcomes = row.number("paid"), Names(b.outcome for b in case.branches if key(b.event) == key(name))
     if kind == "first run":
         outcome = row.choice("outcome", ("good", "not good"))
@@ -162,13 +160,15 @@ def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, 
         hours=row.number("hours", _LIFE_HOURS if kind == "life" else None),
         by=row.named("by", Names(["owner", *case.terms.labour])), note=row.note(), source=row.source,
     )  # fmt: skip
-    if done.kind == "part" and (row.has("paid") or row.has("bought")) and not row.has("quantity"):
-        write = "write how many pieces were fitted, 0 for none (bought: how many were paid for)"
-        row.fault("quantity", "nothing", write)
-    if done.kind == "part" and done.paid and done.quantity == 0 and done.bought is None:
-        row.fault("bought", "nothing", "none were fitted: write how many pieces were paid for")
-    if done.bought == 0 and done.paid:
-        row.fault("bought", "0", "leave paid blank, or write how many pieces were paid for")
+    of_part = done.kind == "part"
+    unsaid = of_part and not row.has("quantity") and (row.has("paid") or row.has("bought"))
+    none_fitted = of_part and done.paid and done.quantity == 0 and done.bought is None
+    write = "write how many pieces were fitted, 0 for none (bought: how many were paid for)"
+    row.check(
+        (unsaid, "quantity", "nothing", write),
+        (none_fitted, "bought", "nothing", "none were fitted: write how many pieces were paid for"),
+        (done.bought == 0 and done.paid, "bought", "0", "leave paid blank, or write how many pieces were paid for"),
+    )
     if done.kind == "life":
         row.either("years", "hours", SERVED)
         row.required("failed", "write yes if it failed at that age, no if it still worked")
@@ -196,36 +196,39 @@ def kept_findings(case: Case) -> dict[str, str]:
 
 def sheet(case: Case, way: str) -> str:
     """The text of actual.csv to fill in: a row for all that the case speaks of, with what it says was found."""
-    columns = ["kind", "name", *_COLUMNS, "note"]
-    rows = [columns]
+    rows: list[dict[str, str]] = []
 
-    def line(kind: str, name: str = "", **cells: str) -> None:
-        rows.append([{"kind": kind, "name": name, **cells}.get(column, "") for column in columns])
+    def add(kind: str, names: Iterable[str], note: str, **cells: str) -> None:
+        rows.extend({"kind": kind, "name": name, "note": note, **cells} for name in dict.fromkeys(names))
 
-    line("way", way, note=DONE_KINDS["way"])
-    known = kept_findings(case)
-    for event in dict.fromkeys(b.event for b in case.branches):
-        outcomes = dict.fromkeys(b.outcome for b in case.branches if b.event == event)
-        line("found", event, outcome=known.get(event, ""), note="outcome: " + " / ".join(outcomes))
+    known, taken = kept_findings(case), "if it was taken"
+    add("way", [way], DONE_KINDS["way"])
+    for event, some in grouped(case.branches, lambda b: b.event).items():
+        outcomes = dict.fromkeys(b.outcome for b in some)
+        add("found", [event], f"outcome: {' / '.join(outcomes)}", outcome=known.get(event, ""))
     for part in case.parts:
-        packs = sorted({q.pack for q in case.quotes if q.item == part.part and q.pack > 1})
-        sold = f"; quoted in packs of {' or '.join(map(str, packs))}: bought = all pieces in them" if packs else ""
-        line("part", part.part, note=(f"planned {part.quantity}" if part.needed == "always" else "if damaged") + sold)
+        add("part", [part.part], _planned(case, part))
     for task in case.tasks:
-        line("task", task.task, by=task.by if task.by != "owner" else "", note=task.stage)
-    for outcome in dict.fromkeys(b.key for b in case.branches if b.extra_hours.high > 0 or b.outside_cost.high > 0):
-        line("damage", outcome, note="if it was found")
-    for name in fittings(case):
-        line("task", name, note="if it was taken")
-    for w in (w for w in case.ways if w.traits.rebuilds != "here"):
-        line("unit", w.way, note="if it was taken")
-    for w in case.ways:
-        if w.core_surcharge.high > 0 or (w.old_unit in ("sold", "scrap") and w.old_unit_price.high > 0):
-            line("refund", w.way, note="if money came back for the old unit")
-    line("carriage", "all", note=DONE_KINDS["carriage"])
-    line("first run", note="outcome: good / not good")
-    line("total", note=DONE_KINDS["total"])
-    return csv_text(rows, end="\n")
+        add("task", [task.task], task.stage, by=task.by if task.by != "owner" else "")
+    add("damage", (b.key for b in case.branches if b.extra_hours.high or b.outside_cost.high), "if it was found")
+    add("task", fittings(case), taken)
+    add("unit", (w.way for w in case.ways if w.traits.rebuilds != "here"), taken)
+    add("refund", (w.way for w in case.ways if _refunds(w)), "if money came back for the old unit")
+    add("carriage", ["all"], DONE_KINDS["carriage"])
+    add("first run", [""], "outcome: good / not good")
+    add("total", [""], DONE_KINDS["total"])
+    columns = ["kind", "name", *_COLUMNS, "note"]
+    return csv_text([columns, *([row.get(column, "") for column in columns] for row in rows)], end="\n")
+
+
+def _planned(case: Case, part: Part) -> str:
+    packs = sorted({q.pack for q in case.quotes if q.item == part.part and q.pack > 1})
+    sold = f"; quoted in packs of {' or '.join(map(str, packs))}: bought = all pieces in them" if packs else ""
+    return (f"planned {part.quantity}" if part.needed == "always" else "if damaged") + sold
+
+
+def _refunds(way: Way) -> bool:
+    return way.core_surcharge.high > 0 or (way.old_unit in ("sold", "scrap") and way.old_unit_price.high > 0)
 
 
 # ---- the log of jobs -------------------------------------------------------------------------------

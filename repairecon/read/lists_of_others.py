@@ -300,24 +300,30 @@ class _Quotes:
             return made
         day = cells.get("quoted_on") or self._quoted_on
         cells = {**cells, "item": item, "supplier": seller, **({"quoted_on": day} if day else {})}
-        numbers, table = self._rows[key(item), key(seller)], self._table
-        pairs = {n: [(table.cells(n).get(c, ""), cells.get(c, "")) for c in _DIFFER_BY] for n in numbers}
-        same = [n for n in numbers if all(_same_cell(*map(str.casefold, both)) for both in pairs[n] if all(both))]
+        numbers = self._rows[key(item), key(seller)]
+        same = [n for n in numbers if self._quotes_the_same(n, cells)]
         if len(same) > 1:
             why = f"rows {', '.join(map(str, same))} of quotes.csv quote the same"
             return replace(made, why=f"{why}: bring in designation, part_class or pack")
-        if same and same[0] in self._met:
-            return replace(made, why=f"row {self._met[same[0]]} of the list quotes the same")
-        target = same[0] if same else table.add(cells)
-        self._met[target] = row
         if not same:
-            numbers.append(target)
-            return replace(made, becomes=ADDED, quotes_row=target)
-        before = table.cells(target)
+            added = self._table.add(cells)
+            self._met[added] = row
+            numbers.append(added)
+            return replace(made, becomes=ADDED, quotes_row=added)
+        if same[0] in self._met:
+            return replace(made, why=f"row {self._met[same[0]]} of the list quotes the same")
+        self._met[same[0]] = row
+        before = self._table.cells(same[0])
         changes = _changes(before, cells)
         why = "; ".join(f"{c}: {before.get(c) or 'blank'} -> {new or 'blank'}" for c, new in changes.items())
-        table.put(target, changes)
-        return replace(made, becomes=CHANGED if changes else SAME, why=why, quotes_row=target)
+        self._table.put(same[0], changes)
+        return replace(made, becomes=CHANGED if changes else SAME, why=why, quotes_row=same[0])
+
+    def _quotes_the_same(self, number: int, cells: Mapping[str, str]) -> bool:
+        """Whether a row of quotes.csv is for the same thing, as far as both say what it is."""
+        there = self._table.cells(number)
+        pairs = ((there.get(c, "").casefold(), cells.get(c, "").casefold()) for c in _DIFFER_BY)
+        return all(_same_cell(*both) for both in pairs if all(both))
 
 
 def _changes(there: Mapping[str, str], cells: Mapping[str, str]) -> dict[str, str]:

@@ -257,6 +257,11 @@ class Reading:
         """The rows of a file, the owner's laid over the default ones."""
         return self.merged.get(file, self.tables[file].rows)
 
+    def number(self, row: Row, column: str, of: str = "", default: str = "") -> float:
+        """A number as written, 0 where it is wrong; its default, listed, where nothing is."""
+        given = row.number(column)
+        return given or 0.0 if row.has(column) else self.defaults.number(default or column, of)
+
     def wait(self) -> Range:
         return self.three.wait_days or self.defaults.range("lead_days")
 
