@@ -17,10 +17,6 @@ from repairecon.standards.equivalents import equivalent, identify
 TEXTS = ("system", "makers_number", "cross_reference", "designation", "material", "needs", "note")
 SHARES = ("weight_kg", "volume_litres", "resale_rate")
 MOST_ALIKE = 8  # names offered in place of one that is not known
-CHOICES = {
-    ("locker", "kind"): (LOCKER_KINDS[:2], "kind of locker"), ("item", "measure"): (MEASURES, "measure"),
-    ("item", "shelf_group"): (SHELF_GROUPS, "shelf group"),
-}  # fmt: skip
 
 
 class Cards:
@@ -169,10 +165,8 @@ class Cards:
 
     def _column(self, sort: Sort, name: str, said: Mapping[str, Any], number: int | None) -> Any:
         value = said[name]
-        if name in _READERS:
-            return _READERS[name](value)
-        if (sort, name) in CHOICES:
-            return choice(value, *CHOICES[sort, name])
+        if (sort, name) in READERS:
+            return READERS[sort, name](value)
         if name == "name":
             return self._free_name(sort, value, number)
         if name == "minimum":
@@ -217,14 +211,18 @@ def _share(value: Any, name: str, most: int = 1_000_000) -> float | None:
     return None if found is None else found / 1_000_000
 
 
-_READERS: Mapping[str, Callable[[Any], Any]] = {
-    "critical": partial(_flag, name="critical"), "carried": partial(_flag, name="carried"),
-    "weight_kg": partial(_share, name="weight_kg"), "volume_litres": partial(_share, name="volume_litres"),
-    "resale_rate": partial(_share, name="resale_rate", most=1),
-    "hours": partial(kept, scale=schema.HOURS, what="hours on the clock"),
-    "hours_on": partial(month_or_day, what="date of the hours"),
+READERS: Mapping[tuple[Sort, str], Callable[[Any], Any]] = {
+    ("locker", "kind"): partial(choice, options=LOCKER_KINDS[:2], what="kind of locker"),
+    ("item", "measure"): partial(choice, options=MEASURES, what="measure"),
+    ("item", "shelf_group"): partial(choice, options=SHELF_GROUPS, what="shelf group"),
+    ("item", "critical"): partial(_flag, name="critical"), ("item", "carried"): partial(_flag, name="carried"),
+    ("item", "weight_kg"): partial(_share, name="weight_kg"),
+    ("item", "volume_litres"): partial(_share, name="volume_litres"),
+    ("item", "resale_rate"): partial(_share, name="resale_rate", most=1),
+    ("unit", "hours"): partial(kept, scale=schema.HOURS, what="hours on the clock"),
+    ("unit", "hours_on"): partial(month_or_day, what="date of the hours"),
 }  # fmt: skip
-"""How fields of a card are read of which the name alone says it."""
+"""How fields of a card are read, but for free words and those that hang on other cards."""
 
 
 def listed(numbers: Iterable[int]) -> str:

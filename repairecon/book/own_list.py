@@ -15,8 +15,9 @@ from pathlib import Path
 from typing import Any
 
 from repairecon import records
+from repairecon.book.cards import READERS
 from repairecon.book.lists import read_by
-from repairecon.book.schema import CARDS, MONEY, QUANTITY, Scale, choice, month_or_day, typed, words
+from repairecon.book.schema import CARDS, MONEY, QUANTITY, Scale, month_or_day, typed, words
 from repairecon.book.spares_book import SparesBook, begin_book
 from repairecon.read import values
 from repairecon.read.boat import BOOK
@@ -26,8 +27,8 @@ from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
 from repairecon.read.sheets import Sheet, read_sheet
 from repairecon.read.starter import empty_folder, new_boat
 from repairecon.read.tables import Row, list_table
-from repairecon.read.values import Limits, Misread, text_of
-from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, ReceiveLine
+from repairecon.read.values import Misread, text_of
+from repairecon.records import BookError, CaseError, ReceiveLine
 
 _ROWS = csv.DictReader((Path(__file__).parent / "own_list_headings.csv").read_text("utf-8").splitlines())
 WORDS: Mapping[str, list[str]] = {row["field"]: row["headings"].split(",") for row in _ROWS}
@@ -197,18 +198,15 @@ def _exact(scale: Scale) -> Callable[[str], str | Misread]:
     return lambda text: found if isinstance(found := typed(text, scale), Misread) else text
 
 
-_ANY = partial(values.number, limits=Limits(0.0, 1e6))
 _AS = {"bought_on": "date", **dict.fromkeys(
     ("quantity", "minimum", "cost_unit", "weight_kg", "volume_litres", "resale_rate"), "number"
 )}  # fmt: skip
 """Fields that a list may hold with a decimal comma, or as day.month.year."""
 _LIST = Headings(tuple(WORDS), (), {n: Column(name=n, type=of) for n, of in _AS.items()})
 _READERS: Mapping[str, Callable[[str], Any]] = {
+    **{name: reader for (sort, name), reader in READERS.items() if sort == "item"},
     "quantity": _exact(QUANTITY), "minimum": _exact(QUANTITY), "cost_unit": _exact(MONEY),
-    "critical": values.yes_no, "bought_on": values.date, "cure_date": month_or_day,
-    "measure": partial(choice, options=MEASURES, what="measure"),
-    "shelf_group": partial(choice, options=SHELF_GROUPS, what="shelf group"),
-    "weight_kg": _ANY, "volume_litres": _ANY, "resale_rate": partial(values.number, limits=values.FRACTION),
+    "bought_on": values.date, "cure_date": month_or_day,
 }  # fmt: skip
 LOCKER = "aboard"  # where spares lie whose row names no locker
 Taken = tuple[str, int, tuple[str, ...]]

@@ -182,23 +182,24 @@ def _lay(papers: BoatPapers, toml: TomlFile, section: str, given: dict[str, Any]
 def _lay_unit(papers: BoatPapers, toml: TomlFile) -> None:
     """What units.csv knows of the failed unit, if the case calls it by that name."""
     unit, figures = toml.data.get("unit"), papers.toml.section("boat").text("figures")
-    named = key(str(unit.get("name", ""))) if isinstance(unit, dict) else ""
-    if figures and isinstance(unit, dict):
+    if not isinstance(unit, dict):
+        return
+    if figures:
         unit.setdefault("figures", figures)
-    row = next((u for u in papers.units if named and key(u.unit) == named), None)
+    named = key(str(unit.get("name", "")))
+    row = next((u for u in papers.units if u.unit and key(u.unit) == named), None)
     if row is None:
         return
-    source = replace(row.source, file=f"{papers.place}{row.source.file}")
-    known: dict[str, Any] = {
+    known = {
         "unit.kind": row.kind or None, "unit.age_years": age_years(row, papers.today),
         "years.hours_a_year": row.hours_a_year, "years.like_units": row.count if row.count > 1 else None,
     }  # fmt: skip
-    for path, value in ((path, value) for path, value in known.items() if value is not None):
+    for path in (path for path, value in known.items() if value is not None):
         section, name = path.split(".")
         into = toml.data.setdefault(section, {})
         if isinstance(into, dict) and (name not in into or path in toml.inherited):
-            into[name] = value
-            toml.inherited[path] = replace(source, note=name)
+            into[name] = known[path]
+            toml.inherited[path] = replace(row.source, file=f"{papers.place}{row.source.file}", note=name)
             papers.taken = [t for t in papers.taken if t != f"{BOAT}: {path}"]
             papers.taken.append(f"units.csv: {name} of {row.unit}")
 

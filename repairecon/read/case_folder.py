@@ -23,6 +23,7 @@ from repairecon.read.workbook import is_workbook, read_case_workbook
 from repairecon.records import NOTHING, WAY_KINDS, BoatUnit, Case, OnHand, Range, Unit, Way
 
 NamedRows: TypeAlias = list[tuple[Row, str]]
+_STEMS = [Path(file).stem for file in CASE_FILES]
 
 
 def read_case(
@@ -123,26 +124,24 @@ def _files(folder: Path, problems: Problems, notes: dict[str, str]) -> dict[str,
     name = shown(str(folder))[1:-1]
     if not folder.is_dir():
         found = "a file, not a folder" if folder.exists() else "no such folder"
-        problems.add(name, None, "", found, "name a folder that holds case.toml")
+        problems.refuse(name, found, "name a folder that holds case.toml")
     try:
-        entries = sorted(folder.iterdir()) if not len(problems) else []
+        entries = sorted(folder.iterdir())
     except OSError:
-        entries = []
-        problems.add(name, None, "", "a folder that cannot be read", "allow it to be read")
-    problems.stop_if_any()
+        problems.refuse(name, "a folder that cannot be read", "allow it to be read")
     known = (CASE, *CASE_FILES)
     paths: dict[str, Path] = {}
     for entry in entries:
         plain = entry.name.casefold()
         if entry.name in known or (plain in known and not (folder / plain).exists()):
             paths[plain] = entry
-        elif is_workbook(entry) and not entry.name.startswith((".", "~")):
+        elif plain in known or entry.name.startswith("."):
+            continue
+        elif is_workbook(entry) and not entry.name.startswith("~"):
             notes[entry.name] = f"not read: the case is the files beside it; name {shown(entry.name)} itself to use it"
-        elif plain.endswith(".csv") and plain not in known:
-            near = closest(plain.removesuffix(".csv"), [f.removesuffix(".csv") for f in CASE_FILES], cutoff=SURE)
-            if near and not entry.name.startswith("."):
-                write = f"did you mean {near}.csv? (else give it a name less like it)"
-                problems.add(entry.name, None, "", "a file that nothing reads", write)
+        elif near := closest(entry.stem, _STEMS, cutoff=SURE) if entry.suffix.casefold() == ".csv" else "":
+            write = f"did you mean {near}.csv? (else give it a name less like it)"
+            problems.add(entry.name, None, "", "a file that nothing reads", write)
     return paths
 
 

@@ -57,7 +57,7 @@ def write_case_workbook(folder: Path, path: Path, answer: Callable[[], Rows] = t
     assumed: Mapping[str, Sequence[Row]] = {}
     if of_boat:
         boat.read_boat(folder)
-        found: dict[str, Any] = {f: folder / f for f in (first, *files) if (folder / f).is_file()}
+        found: dict[str, Path | None] = {f: folder / f for f in (first, *files)}
     else:
         _, reading = open_case(folder)
         reading.problems.stop_if_any()

@@ -71,19 +71,16 @@ def freeze(folder: str | os.PathLike[str], decision: Decision, case: Case) -> Pa
 
 def read_decision(folder: str | os.PathLike[str]) -> Decision:
     """Read the frozen decision of a case; CaseError names every file of it that was changed, added or taken away."""
-    place, problems = Path(folder) / FOLDER, Problems()
-    path = place / FILE
-    if not path.is_file():
-        problems.add(f"{FOLDER}/{FILE}", None, "", "no such file", "decide first: after-the-job FOLDER --decide WAY")
-    problems.stop_if_any()
-    data, read = path.read_bytes().replace(b"\r\n", b"\n"), dict[str, Any]()
+    place, problems, called = Path(folder) / FOLDER, Problems(), f"{FOLDER}/{FILE}"
+    if not (place / FILE).is_file():
+        problems.refuse(called, "no such file", "decide first: after-the-job FOLDER --decide WAY")
+    data, read = (place / FILE).read_bytes().replace(b"\r\n", b"\n"), dict[str, Any]()
     body, mark, _ = data.rpartition(b"\n[seal]\n")
     with suppress(ValueError):
         read = tomllib.loads(data.decode())
     if not mark or read.get("seal") != {"seal": _hash(body)}:
         advice = "put back the file as it was written: figures of a decision are not for changing afterwards"
-        problems.add(f"{FOLDER}/{FILE}", None, "", "a changed file", advice)
-    problems.stop_if_any()
+        problems.refuse(called, "a changed file", advice)
     hashes, there = read["files"], {name: _hash(data) for name, data in _papers(place).items()}
     for name in there.keys() - hashes.keys():
         write = "take it out of this folder"
@@ -111,9 +108,7 @@ def read_closed(folder: str | os.PathLike[str]) -> Closed:
     decision = read_decision(folder)
     case = read_case(decision.folder, as_decided=decision.rules < RULES)
     if decision.way not in {w.way for w in case.ways}:
-        problems = Problems()
-        problems.add(f"{FOLDER}/{FILE}", None, "way", shown(decision.way), "name a way of the case")
-        problems.stop_if_any()
+        Problems().refuse(f"{FOLDER}/{FILE}", shown(decision.way), "name a way of the case", "way")
     name = os.path.basename(os.path.realpath(folder))  # noqa: PTH119
     return Closed(name, case, decision, read_actual(folder, case))
 

@@ -6,6 +6,7 @@ import difflib
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
+from typing import NoReturn
 
 from repairecon.records import CaseError, Fault
 
@@ -87,6 +88,12 @@ class Problems:
     @property
     def faults(self) -> tuple[Fault, ...]:
         return tuple(sorted(self._faults, key=lambda f: (f.file, f.row or 0, f.column, f.found)))
+
+    def refuse(self, file: str, found: str, write: str, column: str = "") -> NoReturn:
+        """Note a fault that leaves nothing to go on with, and stop."""
+        self.add(file, None, column, found, write)
+        self.stop_if_any()
+        raise AssertionError
 
     def stop_if_any(self, kind: type[CaseError] = CaseError) -> None:
         if self._faults:

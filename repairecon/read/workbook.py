@@ -244,9 +244,7 @@ def read_case_workbook(
     try:
         sheets = read_sheets(read_data(Path(path)), name)
     except Unreadable as error:
-        problems.add(name, None, "", error.found, error.write)
-        sheets = []
-    problems.stop_if_any()
+        problems.refuse(name, error.found, error.write)
     for sheet in sheets:
         title = heading(sheet.name)
         file = known.get(title.removesuffix(".csv").removesuffix(".toml"), "")
@@ -259,8 +257,7 @@ def read_case_workbook(
         elif title != ANSWER:
             made.notes[f"{sheet.file}, sheet {sheet.name}"] = "nothing reads this sheet"
     if first not in problems.called:
-        problems.add(name, None, "", f"no sheet {Path(first).stem}", "add one, headed section, key, value")
-        problems.stop_if_any()
+        problems.refuse(name, f"no sheet {Path(first).stem}", "add one, headed section, key, value")
     return made
 
 
