@@ -66,7 +66,6 @@ class Acts(Stock):
         return self._take("used", item, quantity, locker, more)
 
     def scrap(self, item: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:
-        """Throw away what is perished, seized or out of date."""
         return self._take("scrapped", item, quantity, locker, more)
 
     def move(self, item: str, to: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:

@@ -20,8 +20,6 @@ MOST_ALIKE = 8  # names offered in place of one that is not known
 
 
 class Cards:
-    """The side of a spares book that keeps its cards."""
-
     def __init__(self, ledger: Ledger) -> None:
         self.ledger = ledger
 
@@ -57,10 +55,6 @@ class Cards:
     def add_item(self, name: str, **fields: Any) -> Item:
         """A new item; ``fields`` are those of the record Item."""
         return self.item_by_number(self._write("item", {"name": name, **fields}))
-
-    def change_item(self, item: str, **fields: Any) -> Item:
-        """Another name, minimum, locker or whatever of an item; its earlier cards stay in the book."""
-        return self.item_by_number(self._write("item", fields, item))
 
     def add_locker(self, name: str, place: str = "", **fields: str) -> None:
         self._write("locker", {"name": name, "place": place, **fields})

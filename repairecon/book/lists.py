@@ -114,13 +114,11 @@ class Delivery:
 
     def _into(self, row: Row, item: str) -> str:
         own = self._home.get(key(item))
-        if not item:
-            return ""
-        if row.text("locker"):
+        if row.text("locker") and item:
             return row.named("locker", self._lockers)
-        if not own and not self._locker:
-            row.fault("locker", "nothing", "name the locker that it goes into")
-        return "" if own else self._locker
+        homeless = item and not own and not self._locker
+        row.check((homeless, "locker", "nothing", "name the locker that it goes into"))
+        return "" if own or not item else self._locker
 
     def _of_list(self, rows: Sequence[Row], supplier: str) -> list[ReceiveLine]:
         made = []
@@ -238,18 +236,16 @@ def _counts(book: SparesBook, rows: Sequence[Row]) -> dict[str, dict[str, tuple[
     made: dict[str, dict[str, tuple[Decimal, Decimal | None]]] = defaultdict(dict)
     cards = {key(i.name): i for i in book.items()}
     items, lockers = Names(i.name for i in cards.values()), Names(k.name for k in book.lockers())
-    for row in rows:
-        if not row.text("counted"):
-            continue
+    for row in (row for row in rows if row.text("counted")):
         for name in ("locker", "item"):
             row.required(name, "write its name")
         locker, item = row.named("locker", lockers), row.named("item", items)
         count = _exact(row, "counted", _ANY)
-        if row.bad or count is None:
-            continue
-        if cards[key(item)].measure == "piece" and count % 1:
-            row.fault("counted", shown(str(count)), "these come in whole pieces")
-        if item in made[locker]:
-            row.fault("item", f"{shown(item)} again in {shown(locker)}", "add the two up")
-        made[locker][item] = (count, _exact(row, "in_book", _ANY))
+        if not row.bad and count is not None:
+            row.check(
+                (cards[key(item)].measure == "piece" and count % 1, "counted", shown(str(count)),
+                 "these come in whole pieces"),
+                (item in made[locker], "item", f"{shown(item)} again in {shown(locker)}", "add the two up"),
+            )  # fmt: skip
+            made[locker][item] = (count, _exact(row, "in_book", _ANY))
     return made

@@ -60,8 +60,6 @@ def boat_around(book: str | os.PathLike[str]) -> Path | None:
 
 @dataclass(kw_only=True)
 class BoatPapers:
-    """A boat by her files, as far as they could be read."""
-
     folder: Path
     place: str  # how a case's sources call her folder
     toml: TomlFile
@@ -326,7 +324,6 @@ def _words(text: str) -> set[str]:
 
 
 def _fit(x: OnHand, today: date) -> Row:
-    """The way of fitting the spare."""
     defaults, declared = Defaults(), FILES["ways.csv"]
     life, shape = float(defaults.peek("shelf_life_years")), float(defaults.peek("shelf_shape"))
     years = max((today - date.fromisoformat(x.since)).days, 0) / DAYS_A_YEAR

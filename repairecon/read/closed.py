@@ -232,18 +232,19 @@ def read_log(folder: str | os.PathLike[str]) -> JobLog:
     problems, rows = Problems(), []
     for row in read_table(Path(folder) / LOG_FILE, LOG_FILE, FILES[LOG_FILE], problems).rows:
         kind = row.choice("kind")
-        name = row.choice("name", QUANTITIES) if kind == "range" else row.text("name")
+        of_range = kind == "range"
+        name = row.choice("name", QUANTITIES) if of_range else row.text("name")
         if kind == "life":
             row.either("years", "hours", SERVED)
         else:
             row.required("name", "write what the row is of")
         for column in LOG_KINDS.get(kind, ()):
             row.required(column, f"a row of kind {kind} needs it")
-        limits = Limits(-LARGEST, LARGEST) if kind == "range" else Limits(0.0, LARGEST)
+        limits = Limits(-LARGEST if of_range else 0.0, LARGEST)
         figures: dict[str, Any] = {column: row.number(column, limits) for column in _FIGURES}
-        order = [figures[column] for column in _FIGURES[:3]]
-        if None not in order and order != sorted(order):
-            row.fault("p10", ", ".join(map(plain, order)), "write them so that p10 <= p50 <= p90")
+        order = [figures[column] for column in _FIGURES[:3] if figures[column] is not None]
+        row.check((len(order) == 3 and order != sorted(order), "p10", ", ".join(map(plain, order)),
+                   "write them so that p10 <= p50 <= p90"))  # fmt: skip
         rows.append(row.record(Logged, unit=key(row.text("unit")), kind=kind, name=name, source=row.source, **figures))
     problems.stop_if_any()
     return JobLog(tuple(rows))
@@ -258,11 +259,10 @@ def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
     """Add a job to a log, which is begun if there is none; of a job that is in it only its lives are renewed."""
     path, before = Path(folder) / LOG_FILE, read_log(folder)
     known = {key(job) for job in before.jobs}
-    late = {key(r.job) for r in rows} & known
-    lives = [r for r in rows if r.kind == "life" and key(r.job) in late]
-    kept = [r for r in before.rows if r.kind != "life" or key(r.job) not in {key(x.job) for x in lives}]
-    made = log_text([*kept, *(r for r in rows if key(r.job) not in known), *lives])
-    if late and sorted(made.splitlines()) == sorted(log_text(before.rows).splitlines()):
+    new = [r for r in rows if r.kind == "life" or key(r.job) not in known]
+    renewed = {key(r.job) for r in new if r.kind == "life"}
+    made = log_text([*(r for r in before.rows if r.kind != "life" or key(r.job) not in renewed), *new])
+    if rows and sorted(made.splitlines()) == sorted(log_text(before.rows).splitlines()):
         once = "a job is logged once, later only its lives. If this is another job, give its folder another name"
         raise RepaireconError(f"{shown(rows[0].job)} is in {LOG_FILE} already: {once}")
     write_all(Path(folder), {LOG_FILE: made.encode()}, replace=path.exists())

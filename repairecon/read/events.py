@@ -192,18 +192,17 @@ def _check_group(group: Pairs) -> dict[int, float]:
             first[outcome] = row.row
             kept.append((row, branch))
     total = math.fsum(b.chance for _, b in kept)
+    # a chance that is wrong, or counted twice, is no fault of the sum
     unclear = any("chance" in row.bad or "chance" not in row.cells for row, _ in group)
     if unclear or (len(kept) < len(group) and abs(math.fsum(b.chance for _, b in group) - 1.0) <= TOLERANCE):
         return {}
-    if abs(total - 1.0) > TOLERANCE:
-        row, branch = kept[0]
-        exact = sum((Decimal(repr(b.chance)) for _, b in kept), Decimal(0))
-        where = ", ".join(str(r.row) for r, _ in kept[:12]) + (", ..." if len(kept) > 12 else "")
-        given = f" given {shown(branch.condition)}" if branch.given else ""
-        found = f"chances of {shown(branch.event)}{given} that sum to {exact} (rows {where})"
-        row.fault("chance", found, "make them sum to 1")
-        return {}
-    scaled = {id(b): b.chance / total for _, b in kept}
+    row, branch = kept[0]
+    exact = sum((Decimal(repr(b.chance)) for _, b in kept), Decimal(0))
+    where = ", ".join(str(r.row) for r, _ in kept[:12]) + (", ..." if len(kept) > 12 else "")
+    given = f" given {shown(branch.condition)}" if branch.given else ""
+    found = f"chances of {shown(branch.event)}{given} that sum to {exact} (rows {where})"
+    row.check((abs(total - 1.0) > TOLERANCE, "chance", found, "make them sum to 1"))
+    scaled = {id(b): b.chance / (total or 1.0) for _, b in kept}
     largest = max(scaled, key=scaled.__getitem__)
     return scaled | {largest: 1.0 - math.fsum(c for i, c in scaled.items() if i != largest)}
 
@@ -239,13 +238,10 @@ def _check_left_out(events: Events) -> None:
         clear = not all(r.assumed for r, _ in pairs) and not any("given" in r.bad for r, _ in pairs)
         if clear and branch.seen_at and () not in groups and event not in causes:
             by_then = STAGES[: STAGES.index(branch.seen_at) + 1]
-            state = _left_out(groups, _states(events, causes), {e for e in causes if _seen_at(events[e]) in by_then})
+            seen = {e for e in causes if _pairs(events[e])[0][1].seen_at in by_then}
+            state = _left_out(groups, _states(events, causes), seen)
             row.check((state, "given", f"{shown(branch.event)}, which is not given under {shown(state)}",
                        "add its rows for that, or leave given blank in some of them (blank: otherwise)"))  # fmt: skip
-
-
-def _seen_at(groups: Mapping[Group, Pairs]) -> str:
-    return _pairs(groups)[0][1].seen_at
 
 
 def _left_out(groups: Mapping[Group, Pairs], states: list[Group], seen: set[str]) -> str:

@@ -1,6 +1,7 @@
 """What a case says that may be a slip of the pen: remarks, never refusals. The rules are rows of look_again.csv.
 
-Most figures are named there too (``figures``, ``per``, ``zero``); here stand those that need more than one record.
+Most figures are named there too (``figures``, ``per``, ``zero``; of a record ``if`` it has something); here stand those
+that need more than one record.
 """
 
 from __future__ import annotations
@@ -36,8 +37,6 @@ RATES = {r["currency"]: (float(r["per_euro"]), float(r["within"])) for r in rows
 
 @dataclass(frozen=True)
 class Remark:
-    """Something worth a second look."""
-
     rule: str  # the word by which ``checked`` acknowledges it, alone or with its row (``part price: impeller``)
     where: Source
     what: str
@@ -156,11 +155,14 @@ def _facts(on: _Looked) -> Iterator[Fact]:
     for quantity, row in _RULES.items():
         for figure in filter(None, row["figures"].split("; ")):
             path, _, name = figure.partition(" as ")
+            path, _, condition = path.partition(" if ")
             of, _, field = path.partition(".")
             there: Any = on.case.terms.labour.values() if of == "labour" else getattr(on.case, of)
             for record in there if isinstance(there, Iterable) else (there,):
                 value = getattr(record, field)
-                if value is None or (of == "parts" and record.source.file not in _OWN):
+                if value is None or (condition and not getattr(record, condition)):
+                    continue
+                if of == "parts" and record.source.file not in _OWN:
                     continue
                 named = name or str(getattr(record, "key", "") or getattr(record, fields(record)[0].name))
                 where = _at(f"{'money' if field == 'vat_rate' else _SECTIONS.get(of, of)}.{field}")
@@ -267,9 +269,6 @@ def _work_and_tree(on: _Looked) -> Iterator[Fact]:
     own = [t.hours for t in on.case.tasks if t.hours.source.file in _OWN]
     if own:
         yield Fact("hours of all work", sum(hours.likely for hours in own), own[0].source)
-    for look in on.case.looks:
-        if look.event:
-            yield Fact("look is right", look.p_right, look.source, look.look)
     open_still = {b.event for b in on.case.branches if 0 < b.chance < 1}
     for b in on.case.branches:
         if b.event not in open_still:
@@ -277,8 +276,6 @@ def _work_and_tree(on: _Looked) -> Iterator[Fact]:
         elif b.chance < 1 or not b.given:
             # under a condition an outcome may well be sure
             yield Fact("chance of an outcome", b.chance, b.source, b.key)
-        if b.not_this_unit:
-            yield Fact("another to blame", b.chance, b.source, b.key)
         if "dead" in b.outcome.casefold().split():
             yield Fact("dead when bought", b.chance, b.source, b.key)
         yield from (Fact("pieces", float(many), b.source, f"{b.key}: {part}") for part, many in b.parts)
@@ -300,11 +297,7 @@ def _ways(on: _Looked) -> Iterator[Fact]:
         yield _ratio("core carriage against price", w.core_carriage.likely, price, w.source, w.way)
         if w.core_surcharge.high > 0:
             yield Fact("core is refunded", w.p_refund, w.source, w.way)
-        if w.old_unit in ("sold", "scrap"):
-            yield _ratio("old unit against new", w.old_unit_price.likely, on.new, w.source, w.way)
         if w.kind in ("carry on", "temporary"):
-            if w.until_days is not None:
-                yield Fact("holds", w.until_days.likely, w.source, w.way)
             yield Fact("fails meanwhile", w.p_fails, w.source, w.way)
     for own in on.case.own_lives:
         for quantity, ran, least in (("life in years", own.years, 0.25), ("life in hours", own.hours, 30.0)):

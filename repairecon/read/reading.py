@@ -43,8 +43,6 @@ def as_text(value: Any) -> str:
 
 
 class Defaults:
-    """Hands out defaults and remembers which."""
-
     def __init__(self) -> None:
         self._values = shipped("defaults.toml")
         self._used: dict[tuple[str, str], Assumed] = {}
