@@ -220,21 +220,23 @@ class _Folder:
         return _text(row, name) or (self.written_at if name == "written_at" else "")
 
     def _locker(self, row: Row, made: dict[str, Any]) -> None:
-        lent = key(made["name"]) == schema.LENT
-        if lent != (made["kind"] == "lent"):
-            row.fault("kind", shown(row.text("kind")), f"only {shown(schema.LENT)} is of the kind lent")
+        lent, kind = key(made["name"]) == schema.LENT, made["kind"] == "lent"
+        row.check(
+            (lent != kind, "kind", shown(row.text("kind")), f"only {shown(schema.LENT)} is of the kind lent"),
+            (not lent and made["locker"] == schema.LENT_NUMBER, "number", "'1'",
+             f"number lockers from 2: 1 is for {shown(schema.LENT)}"),
+        )  # fmt: skip
         if lent:
             made["locker"] = schema.LENT_NUMBER
-        elif made["locker"] == schema.LENT_NUMBER:
-            row.fault("number", "'1'", f"number lockers from 2: 1 is for {shown(schema.LENT)}")
 
     def _item(self, row: Row, made: dict[str, Any]) -> None:
-        made["minimum"] = made["minimum"] or 0
-        if made["measure"] == "piece" and made["minimum"] % 1000:
-            row.fault("minimum", shown(row.text("minimum")), "write a whole number: these come in pieces")
-        made["shelf_group"] = made["shelf_group"].upper()
-        if made["shelf_group"] not in SHELF_GROUPS:
-            row.fault("shelf_group", shown(made["shelf_group"]), "write A, B or C, or nothing")
+        made |= {"minimum": made["minimum"] or 0, "shelf_group": made["shelf_group"].upper()}
+        part = made["measure"] == "piece" and made["minimum"] % 1000
+        row.check(
+            (part, "minimum", shown(row.text("minimum")), "write a whole number: these come in pieces"),
+            (made["shelf_group"] not in SHELF_GROUPS, "shelf_group", shown(made["shelf_group"]),
+             "write A, B or C, or nothing"),
+        )  # fmt: skip
         numbers = [self._number_of(row, "units", "unit", name) for name in values.listed(made["units"])]
         made["units"] = ";".join(str(n) for n in dict.fromkeys(numbers) if n)
 

@@ -202,7 +202,7 @@ def tidy(
     rows: Mapping[int, list[Cell]], types: Mapping[tuple[int, int], str], decimal: str = "", currency: str = ""
 ) -> str:
     """Write the cells at these places as a case folder has numbers and dates; the decimal mark that they share."""
-    there = {(n, k): kind for (n, k), kind in types.items() if rows[n][k] is not None}
+    there = {(n, k): kind for (n, k), kind in types.items() if not isinstance(rows[n][k], Misread | None)}
     figures = (rows[n][k] for (n, k), kind in there.items() if kind in NUMBERS)
     mark = decimal or agreed_mark(c for c in figures if isinstance(c, str))
     for (n, k), kind in there.items():

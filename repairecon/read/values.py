@@ -232,8 +232,6 @@ def _money(text: str) -> tuple[str, str]:
 
 def number_text(cell: Cell, mark: str, currency: str = "") -> str | Misread:
     """A number as a case folder has it; ``mark`` is the decimal mark, ``currency`` may stand beside it."""
-    if isinstance(cell, Misread):
-        return cell
     if isinstance(cell, int | float) and not isinstance(cell, bool):
         return plain(cell)
     text = text_of(cell)
@@ -261,8 +259,6 @@ def date_of_serial(serial: int) -> datetime.date:
 
 def date_text(cell: Cell) -> str | Misread:
     """A date as year-month-day; day.month.year has points (common practice, no source)."""
-    if isinstance(cell, Misread):
-        return cell
     if isinstance(cell, datetime.date):
         return cell.isoformat()
     text = text_of(cell)
