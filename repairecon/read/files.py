@@ -331,11 +331,9 @@ def write_tables(
 
 def _written_before(index: Path, job: str) -> dict[str, str]:
     """Hashes of the tables that a job wrote, by name, where their list is ours."""
-    if not _hash_of(index):
-        return {}
-    rows = list(csv.reader(index.read_text(encoding="utf-8", errors="replace").splitlines()))
-    ours = (row for row in rows[1:] if rows[0] == _HEADINGS and len(row) == len(_HEADINGS) and row[0] == job)
-    return {row[1]: row[3] for row in ours}
+    text = index.read_text(encoding="utf-8", errors="replace") if _hash_of(index) else ""
+    rows = csv.DictReader(text.splitlines())
+    return {row["file"]: row["hash"] for row in rows if rows.fieldnames == _HEADINGS and row["job"] == job}
 
 
 def _hash(data: bytes) -> str:
