@@ -66,7 +66,6 @@ class Acts(Stock):
         return self._take("used", item, quantity, locker, more)
 
     def scrap(self, item: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:
-        """Throw away what is perished, seized or out of date."""
         return self._take("scrapped", item, quantity, locker, more)
 
     def move(self, item: str, to: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:
@@ -102,22 +101,23 @@ class Acts(Stock):
         where, held = self.lockers_by_number(), self.places(card.number)
         asked = f"{shown(card.name)}: {amount(quantity)} asked"
         lying = ", ".join(f"{amount(q)} in {shown(where[k].name)}" for k, q in held.items()) or "none anywhere"
+        enough = [where[k] for k, q in held.items() if q >= quantity]
         if locker:
-            choices = [self.find("locker", locker)]
+            number = self.find("locker", locker)
+            choices = [k for k in enough if k.number == number]
         else:
-            enough = [k for k, q in held.items() if q >= quantity and where[k].kind != "lent"]
-            home = [k for k in enough if where[k].name == card.locker]
-            choices = home or [k for k in enough if where[k].kind == "aboard"] or enough
-        if len(choices) > 1:
-            raise StockError(f"{shown(card.name)}: {lying}; say which locker {amount(quantity)} came from")
-        if not choices or held.get(choices[0], 0) < quantity:
+            preferred = (lambda k: k.name == card.locker, lambda k: k.kind == "aboard", lambda k: k.kind != "lent")
+            choices = next((some for better in preferred if (some := list(filter(better, enough)))), [])
+        if not choices:
             raise StockError(f"{asked}, {lying} by the book; nothing was written. If there are more, count the locker "
                              "first")  # fmt: skip
-        place = where[choices[0]].name
-        there = [x.quantity for x in self.lots(card.name) if x.lot == lot and x.locker == place] if lot else []
-        if lot and sum(there) < amount(quantity):
-            raise StockError(f"{asked} of lot {shown(lot)}, {sum(there)} left there; nothing was written")
-        return choices[0]
+        if len(choices) > 1:
+            raise StockError(f"{shown(card.name)}: {lying}; say which locker {amount(quantity)} came from")
+        (place,) = choices
+        there = sum(x.quantity for x in self.lots(card.name) if lot and x.lot == lot and x.locker == place.name)
+        if lot and there < amount(quantity):
+            raise StockError(f"{asked} of lot {shown(lot)}, {there} left there; nothing was written")
+        return place.number
 
     def give_back(self, item: str, borrower: str, quantity: Amount = 1, to: str | None = None, **more: Any) -> Happened:
         """Take back what was lent, no more than was lent to him, into its own locker by default."""

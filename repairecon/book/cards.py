@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from typing import Any
 
 from repairecon.book import schema
@@ -16,15 +17,9 @@ from repairecon.standards.equivalents import equivalent, identify
 TEXTS = ("system", "makers_number", "cross_reference", "designation", "material", "needs", "note")
 SHARES = ("weight_kg", "volume_litres", "resale_rate")
 MOST_ALIKE = 8  # names offered in place of one that is not known
-CHOICES = {
-    ("locker", "kind"): (LOCKER_KINDS[:2], "kind of locker"), ("item", "measure"): (MEASURES, "measure"),
-    ("item", "shelf_group"): (SHELF_GROUPS, "shelf group"),
-}  # fmt: skip
 
 
 class Cards:
-    """The side of a spares book that keeps its cards."""
-
     def __init__(self, ledger: Ledger) -> None:
         self.ledger = ledger
 
@@ -60,10 +55,6 @@ class Cards:
     def add_item(self, name: str, **fields: Any) -> Item:
         """A new item; ``fields`` are those of the record Item."""
         return self.item_by_number(self._write("item", {"name": name, **fields}))
-
-    def change_item(self, item: str, **fields: Any) -> Item:
-        """Another name, minimum, locker or whatever of an item; its earlier cards stay in the book."""
-        return self.item_by_number(self._write("item", fields, item))
 
     def add_locker(self, name: str, place: str = "", **fields: str) -> None:
         self._write("locker", {"name": name, "place": place, **fields})
@@ -168,23 +159,10 @@ class Cards:
 
     def _column(self, sort: Sort, name: str, said: Mapping[str, Any], number: int | None) -> Any:
         value = said[name]
+        if (sort, name) in READERS:
+            return READERS[sort, name](value)
         if name == "name":
-            line = words(value, f"{sort} name", required=True)
-            for other, known in self.names(sort).items():
-                if key(known) == key(line) and number != other:
-                    raise BookError(f"there is a {sort} {shown(known)} already: use another name, or change that one")
-            return line
-        if (sort, name) in CHOICES:
-            return choice(value, *CHOICES[sort, name])
-        if name in ("critical", "carried"):
-            read = values.yes_no(value) if isinstance(value, str) else bool(value)
-            if isinstance(read, values.Misread):
-                raise schema.wrong(name, value, read.write)
-            return int(read)
-        if name in SHARES:
-            scale = Scale(6, 1 if name == "resale_rate" else 1_000_000, rounds=True)
-            found = kept(None if value is None else str(value), scale, name)
-            return None if found is None else found / 1_000_000
+            return self._free_name(sort, value, number)
         if name == "minimum":
             return pieces(value, str(said["measure"]).strip().casefold(), "minimum", above=False)
         if name == "locker":
@@ -192,9 +170,14 @@ class Cards:
         if name == "units":
             named = value.split(";") if isinstance(value, str) else value
             return ";".join(str(self.find("unit", n)) for n in dict.fromkeys(named) if n.strip())
-        if name == "hours":
-            return kept(value, schema.HOURS, "hours on the clock")
-        return month_or_day(value, "date of the hours") if name == "hours_on" else words(value, name)
+        return words(value, name)
+
+    def _free_name(self, sort: Sort, name: str, number: int | None) -> str:
+        line = words(name, f"{sort} name", required=True)
+        others = (known for other, known in self.names(sort).items() if other != number and key(known) == key(line))
+        if taken := next(others, ""):
+            raise BookError(f"there is a {sort} {shown(taken)} already: use another name, or change that one")
+        return line
 
     def refuse_other_part(self, card: Item, designation: str, material: str = "") -> None:
         """BookError for a standard size that is not that of the card: no card is two parts."""
@@ -208,6 +191,32 @@ class Cards:
             why = f" ({found.reasons[0]})" if found.reasons and found.verdict != "unknown" else ""
             other = f"{shown(said)} is not the {shown(card.designation)} of {shown(card.name)}{why}"
             raise BookError(f"{other}: give it a card of its own")
+
+
+def _flag(value: Any, name: str) -> int:
+    read = values.yes_no(value) if isinstance(value, str) else bool(value)
+    if isinstance(read, values.Misread):
+        raise schema.wrong(name, value, read.write)
+    return int(read)
+
+
+def _share(value: Any, name: str, most: int = 1_000_000) -> float | None:
+    found = kept(None if value is None else str(value), Scale(6, most, rounds=True), name)
+    return None if found is None else found / 1_000_000
+
+
+READERS: Mapping[tuple[Sort, str], Callable[[Any], Any]] = {
+    ("locker", "kind"): partial(choice, options=LOCKER_KINDS[:2], what="kind of locker"),
+    ("item", "measure"): partial(choice, options=MEASURES, what="measure"),
+    ("item", "shelf_group"): partial(choice, options=SHELF_GROUPS, what="shelf group"),
+    ("item", "critical"): partial(_flag, name="critical"), ("item", "carried"): partial(_flag, name="carried"),
+    ("item", "weight_kg"): partial(_share, name="weight_kg"),
+    ("item", "volume_litres"): partial(_share, name="volume_litres"),
+    ("item", "resale_rate"): partial(_share, name="resale_rate", most=1),
+    ("unit", "hours"): partial(kept, scale=schema.HOURS, what="hours on the clock"),
+    ("unit", "hours_on"): partial(month_or_day, what="date of the hours"),
+}  # fmt: skip
+"""How fields of a card are read, but for free words and those that hang on other cards."""
 
 
 def listed(numbers: Iterable[int]) -> str:

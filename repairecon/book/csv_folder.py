@@ -220,21 +220,23 @@ class _Folder:
         return _text(row, name) or (self.written_at if name == "written_at" else "")
 
     def _locker(self, row: Row, made: dict[str, Any]) -> None:
-        lent = key(made["name"]) == schema.LENT
-        if lent != (made["kind"] == "lent"):
-            row.fault("kind", shown(row.text("kind")), f"only {shown(schema.LENT)} is of the kind lent")
+        lent, kind = key(made["name"]) == schema.LENT, made["kind"] == "lent"
+        row.check(
+            (lent != kind, "kind", shown(row.text("kind")), f"only {shown(schema.LENT)} is of the kind lent"),
+            (not lent and made["locker"] == schema.LENT_NUMBER, "number", "'1'",
+             f"number lockers from 2: 1 is for {shown(schema.LENT)}"),
+        )  # fmt: skip
         if lent:
             made["locker"] = schema.LENT_NUMBER
-        elif made["locker"] == schema.LENT_NUMBER:
-            row.fault("number", "'1'", f"number lockers from 2: 1 is for {shown(schema.LENT)}")
 
     def _item(self, row: Row, made: dict[str, Any]) -> None:
-        made["minimum"] = made["minimum"] or 0
-        if made["measure"] == "piece" and made["minimum"] % 1000:
-            row.fault("minimum", shown(row.text("minimum")), "write a whole number: these come in pieces")
-        made["shelf_group"] = made["shelf_group"].upper()
-        if made["shelf_group"] not in SHELF_GROUPS:
-            row.fault("shelf_group", shown(made["shelf_group"]), "write A, B or C, or nothing")
+        made |= {"minimum": made["minimum"] or 0, "shelf_group": made["shelf_group"].upper()}
+        part = made["measure"] == "piece" and made["minimum"] % 1000
+        row.check(
+            (part, "minimum", shown(row.text("minimum")), "write a whole number: these come in pieces"),
+            (made["shelf_group"] not in SHELF_GROUPS, "shelf_group", shown(made["shelf_group"]),
+             "write A, B or C, or nothing"),
+        )  # fmt: skip
         numbers = [self._number_of(row, "units", "unit", name) for name in values.listed(made["units"])]
         made["units"] = ";".join(str(n) for n in dict.fromkeys(numbers) if n)
 
@@ -252,49 +254,50 @@ class _Folder:
 
     def _movement(self, row: Row, made: dict[str, Any], number: int) -> None:
         """Hold a movement against what the rows above leave; a row with a fault is left out of the sums."""
-        for column, write in self._wrong(made) if not row.bad else ():
-            if column not in row.bad:
-                row.fault(column, shown(row.text(column)), write)
+        if not row.bad:
+            row.check(
+                *((broken, column, shown(row.text(column)), write) for broken, column, write in self._rules(made))
+            )
         if not row.bad:
             for locker, sign in ((made["locker_from"], -1), (made["locker_to"], 1)):
                 self._held[made["item"], locker] += sign * made["quantity"]
             if made["undoes"] is not None:
                 self._undone[made["undoes"]] = number
 
-    def _wrong(self, made: dict[str, Any]) -> Iterator[tuple[str, str]]:
-        """What is wrong with a movement whose cells are right one by one: column, what to write."""
+    def _rules(self, made: dict[str, Any]) -> Iterator[tuple[object, str, str]]:
+        """What must hold of a movement whose cells are right one by one: if it is broken, the column, what to write."""
         kind, quantity, gone, come = made["kind"], made["quantity"], made["locker_from"], made["locker_to"]
-        if not quantity and kind not in ("counted", "undone", "corrected"):
-            yield "quantity", "write more than 0"
-        if self._measures.get(made["item"]) == "piece" and quantity % 1000:
-            yield "quantity", "write a whole number: these come in pieces"
         for column, needed in zip(("locker_from", "locker_to"), _SIDES.get(kind, ()), strict=False):
-            if needed != (made[column] is not None):
-                yield column, f"{'name the locker' if needed else 'leave it blank'}: something is {kind}"
-        if kind == "counted" and (gone is None) == (come is None):
-            yield "locker_to", "name locker_to if more were found, locker_from if fewer"
-        if gone is not None and gone == come:
-            yield "locker_to", "name another locker than locker_from"
-        if kind == "fitted" and made["unit"] is None:
-            yield "unit", "name the unit that it was fitted to"
-        if made["rate"] == 0:
-            yield "rate", "write more than 0"
-        if made["cost_unit"] is not None and quantity * made["cost_unit"] > schema.LARGEST_VALUE * 10**9:
-            yield "cost_unit", f"keep a line under {plain(schema.LARGEST_VALUE)}"
-        undoes = made["undoes"]
-        if (undoes is not None) != (kind in ("undone", "corrected")):
-            yield "undoes", "number what is undone or corrected, and only there"
-        elif undoes in self._undone:
-            yield "undoes", f"movement {self._undone[undoes]} undoes that one already"
-        elif undoes is not None:
-            of = self.rows["movements"][undoes - 1]
-            mirror = (of["item"], of["quantity"], of["locker_to"], of["locker_from"])
-            if mirror != (made["item"], quantity, gone, come):
-                yield "undoes", "write the same item and quantity, the lockers changed over"
-        lying = self._held[made["item"], gone]
-        if gone is not None and lying < quantity:
-            place = shown(self._locker_names.get(gone, ""))
-            yield "quantity", f"only {amount(lying)} lie in {place} by the rows above"
+            side = f"{'name the locker' if needed else 'leave it blank'}: something is {kind}"
+            yield needed != (made[column] is not None), column, side
+        lying, value = self._held[made["item"], gone], quantity * (made["cost_unit"] or 0)
+        few = f"only {amount(lying)} lie in {shown(self._locker_names.get(gone, ''))} by the rows above"
+        in_pieces, undoing = self._measures.get(made["item"]) == "piece", kind in ("undone", "corrected")
+        no_mirror = self._no_mirror(made)
+        yield from (
+            (not quantity and kind != "counted" and not undoing, "quantity", "write more than 0"),
+            (in_pieces and quantity % 1000, "quantity", "write a whole number: these come in pieces"),
+            (gone is not None and lying < quantity, "quantity", few),
+            (kind == "counted" and (gone is None) == (come is None), "locker_to",
+             "name locker_to if more were found, locker_from if fewer"),
+            (gone is not None and gone == come, "locker_to", "name another locker than locker_from"),
+            (kind == "fitted" and made["unit"] is None, "unit", "name the unit that it was fitted to"),
+            (made["rate"] == 0, "rate", "write more than 0"),
+            (value > schema.LARGEST_VALUE * 10**9, "cost_unit", f"keep a line under {plain(schema.LARGEST_VALUE)}"),
+            ((made["undoes"] is not None) != undoing, "undoes", "number what is undone or corrected, and only there"),
+            (no_mirror, "undoes", no_mirror),
+        )  # fmt: skip
+
+    def _no_mirror(self, made: dict[str, Any]) -> str:
+        """What to write where a movement is no mirror of the one that it undoes."""
+        if made["undoes"] is None:
+            return ""
+        if made["undoes"] in self._undone:
+            return f"movement {self._undone[made['undoes']]} undoes that one already"
+        of = self.rows["movements"][made["undoes"] - 1]
+        mirror = {**of, "locker_from": of["locker_to"], "locker_to": of["locker_from"]}
+        alike = all(mirror[name] == made[name] for name in ("item", "quantity", "locker_from", "locker_to"))
+        return "" if alike else "write the same item and quantity, the lockers changed over"
 
 
 def _among(row: Row, column: str, most: int, write: str) -> int | None:

@@ -20,7 +20,7 @@ from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.sheets import heading, read_sheet
 from repairecon.read.tables import Row, list_table
 from repairecon.read.values import Limits, Misread, text_of
-from repairecon.records import BookError, Counted, Happened, ListError, ReceiveLine, RepaireconError
+from repairecon.records import BookError, Counted, Happened, Item, ListError, ReceiveLine, RepaireconError
 
 DELIVERY = Headings((
     "item", "quantity", "designation", "supplier", "cost_unit", "currency", "rate", "quoted_unit", "locker", "lot",
@@ -114,13 +114,11 @@ class Delivery:
 
     def _into(self, row: Row, item: str) -> str:
         own = self._home.get(key(item))
-        if not item:
-            return ""
-        if row.text("locker"):
+        if row.text("locker") and item:
             return row.named("locker", self._lockers)
-        if not own and not self._locker:
-            row.fault("locker", "nothing", "name the locker that it goes into")
-        return "" if own else self._locker
+        homeless = item and not own and not self._locker
+        row.check((homeless, "locker", "nothing", "name the locker that it goes into"))
+        return "" if own or not item else self._locker
 
     def _of_list(self, rows: Sequence[Row], supplier: str) -> list[ReceiveLine]:
         made = []
@@ -164,15 +162,14 @@ class Delivery:
 def count_sheet(book: SparesBook, form: str = ".txt", locker: str = "", blind: bool = False) -> str:
     """A sheet to count by, locker by locker: text, or CSV that ``reconcile`` reads; ``blind``: without figures."""
     places = [k for k in book.lockers() if k.kind != "lent"]
-    if locker:
-        known = Names(k.name for k in places)
-        if locker not in known:
-            raise BookError(f"the book has no locker {shown(locker)}: {known.advice(Problems(), locker)}")
-        places = [k for k in places if key(k.name) == key(locker)]
+    known = Names(k.name for k in places)
+    if locker and locker not in known:
+        raise BookError(f"the book has no locker {shown(locker)}: {known.advice(Problems(), locker)}")
     lying, items = {(s.locker, s.item_number): str(s.quantity) for s in book.stock()}, book.items()
     rows = [
         (place, card, "" if blind else lying.get((place.name, card.number), "0"))
         for place in places
+        if key(place.name) in ((key(locker),) if locker else map(key, known))
         for card in sorted(items, key=lambda i: i.name.casefold())
         if (place.name, card.number) in lying or (card.locker == place.name and card.carried)
     ]
@@ -182,12 +179,20 @@ def count_sheet(book: SparesBook, form: str = ".txt", locker: str = "", blind: b
         return csv_text([_COUNT.columns, *said], defuse=True)
     lines = [f"{_TITLE}: {book.about.get('boat', '') or book.ledger.path.stem}, {book.ledger.today().isoformat()}"]
     for place, some in groupby(rows, lambda row: row[0]):
-        lines += ["", "  ".join(filter(None, (place.name, place.place)))]
-        for _, i, there in some:
-            marks = ", ".join(filter(None, (i.designation, i.makers_number)))
-            book_says = f"  book {there}{'' if i.measure == 'piece' else f' {i.measure}'}" if there else ""
-            lines.append(f"  {'_' * 6}  {i.name}" + (f" [{marks}]" if marks else "") + book_says)
+        lines += [
+            "",
+            "  ".join(filter(None, (place.name, place.place))),
+            *(_to_count(i, there) for _, i, there in some),
+        ]
     return "\n".join(lines) + "\n"
+
+
+def _to_count(card: Item, there: str) -> str:
+    marks = ", ".join(filter(None, (card.designation, card.makers_number)))
+    measure = "" if card.measure == "piece" else f" {card.measure}"
+    return (
+        f"  {'_' * 6}  {card.name}" + (f" [{marks}]" if marks else "") + (f"  book {there}{measure}" if there else "")
+    )
 
 
 def write_count_sheet(book: SparesBook, path: Path, locker: str = "", blind: bool = False) -> None:
@@ -231,18 +236,16 @@ def _counts(book: SparesBook, rows: Sequence[Row]) -> dict[str, dict[str, tuple[
     made: dict[str, dict[str, tuple[Decimal, Decimal | None]]] = defaultdict(dict)
     cards = {key(i.name): i for i in book.items()}
     items, lockers = Names(i.name for i in cards.values()), Names(k.name for k in book.lockers())
-    for row in rows:
-        if not row.text("counted"):
-            continue
+    for row in (row for row in rows if row.text("counted")):
         for name in ("locker", "item"):
             row.required(name, "write its name")
         locker, item = row.named("locker", lockers), row.named("item", items)
         count = _exact(row, "counted", _ANY)
-        if row.bad or count is None:
-            continue
-        if cards[key(item)].measure == "piece" and count % 1:
-            row.fault("counted", shown(str(count)), "these come in whole pieces")
-        if item in made[locker]:
-            row.fault("item", f"{shown(item)} again in {shown(locker)}", "add the two up")
-        made[locker][item] = (count, _exact(row, "in_book", _ANY))
+        if not row.bad and count is not None:
+            row.check(
+                (cards[key(item)].measure == "piece" and count % 1, "counted", shown(str(count)),
+                 "these come in whole pieces"),
+                (item in made[locker], "item", f"{shown(item)} again in {shown(locker)}", "add the two up"),
+            )  # fmt: skip
+            made[locker][item] = (count, _exact(row, "in_book", _ANY))
     return made

@@ -15,8 +15,9 @@ from pathlib import Path
 from typing import Any
 
 from repairecon import records
+from repairecon.book.cards import READERS
 from repairecon.book.lists import read_by
-from repairecon.book.schema import CARDS, MONEY, QUANTITY, Scale, When, choice, month_or_day, typed, words
+from repairecon.book.schema import CARDS, MONEY, QUANTITY, Scale, month_or_day, typed, words
 from repairecon.book.spares_book import SparesBook, begin_book
 from repairecon.read import values
 from repairecon.read.boat import BOOK
@@ -26,8 +27,8 @@ from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
 from repairecon.read.sheets import Sheet, read_sheet
 from repairecon.read.starter import empty_folder, new_boat
 from repairecon.read.tables import Row, list_table
-from repairecon.read.values import Limits, Misread, text_of
-from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, ReceiveLine
+from repairecon.read.values import Misread, text_of
+from repairecon.records import BookError, CaseError, ReceiveLine
 
 _ROWS = csv.DictReader((Path(__file__).parent / "own_list_headings.csv").read_text("utf-8").splitlines())
 WORDS: Mapping[str, list[str]] = {row["field"]: row["headings"].split(",") for row in _ROWS}
@@ -100,32 +101,21 @@ class ImportPlan:
         filled = [name for name in self._at if row.text(name)]
         read = {name: read_by(row, name, _READERS.get(name) or partial(words, what=name)) for name in filled}
         cells: dict[str, Any] = {name: value for name, value in read.items() if value not in (None, "")}
-        if "name" not in cells:
-            if "name" in self._at and "name" not in filled:
-                row.fault("name", "nothing", "name the item")
-            return None
-        name = cells["name"]
+        name = cells.get("name", "")
         known = self._items.get(key(name))
         place = cells.get("locker") or (known.locker if known else "") or locker
-        if "quantity" in cells and not place:
-            row.fault("locker", "nothing", "name the locker, or say where things without one lie")
+        homeless = "quantity" in cells and not place
+        row.check(
+            ("name" in self._at and "name" not in filled, "name", "nothing", "name the item"),
+            (name and homeless, "locker", "nothing", "name the locker, or say where things without one lie"),
+        )
+        if not name or homeless:
             return None
-        place = self._named(row, "locker", place, self._lockers, self.new_lockers) if place else ""
-        named = values.listed(cells.get("units", ""))
-        if named:
-            cells["units"] = tuple(self._named(row, "units", u, self._units, self.new_units) for u in named)
-        if place and ("locker" in cells or known is None):
-            cells["locker"] = place
-        measure = known.measure if known else cells.get("measure", "piece")
-        for count in ("quantity", "minimum") if measure == "piece" else ():
-            if Decimal(cells.get(count, 0)) % 1:
-                write = "write a whole number, or the measure: litre, metre, kilogram"
-                row.fault(count, shown(cells[count]), write)
-        here = (key(name), key(place))
-        if here in self._seen:
-            row.fault("name", f"{shown(name)} again", f"make one row of it and row {self._seen[here]}")
+        place = self._spell(row, cells, place, known is None)
+        first = self._seen.setdefault((key(name), key(place)), row.row)
+        if first != row.row:
+            row.fault("name", f"{shown(name)} again", f"make one row of it and row {first}")
             return None
-        self._seen[here] = row.row
         return ImportLine(
             row=row.row, item=known.name if known else name, new=known is None and name not in self._new,
             changes=self._changes(row, cells, name), locker=place,
@@ -133,9 +123,22 @@ class ImportPlan:
             quantity=Decimal(cells["quantity"]) if "quantity" in cells else None, cells=cells,
         )  # fmt: skip
 
+    def _spell(self, row: Row, cells: dict[str, Any], place: str, new: bool) -> str:
+        """Write the lockers and units of a row as the book spells them; gives where the item lies."""
+        if place:
+            place = self._named(row, "locker", place, self._lockers, self.new_lockers)
+            cells |= {"locker": place} if new or "locker" in cells else {}
+        if "units" in cells:
+            named = values.listed(cells["units"])
+            cells["units"] = tuple(self._named(row, "units", u, self._units, self.new_units) for u in named)
+        return place
+
     def _changes(self, row: Row, cells: Mapping[str, Any], name: str) -> dict[str, Any]:
         """What the card would say otherwise; a further place of an item changes nothing on it."""
         known = self._items.get(key(name))
+        if (known.measure if known else cells.get("measure", "piece")) == "piece":
+            for count in (c for c in ("quantity", "minimum") if Decimal(cells.get(c, 0)) % 1):
+                row.fault(count, shown(cells[count]), "write a whole number, or the measure: litre, metre, kilogram")
         card = {n: v for n, v in cells.items() if n in CARDS["item"] and n != "name"}
         if known is None:
             return card if self._new.add(name) else {}
@@ -164,7 +167,7 @@ class ImportPlan:
         return line
 
 
-def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zeros: bool = False) -> None:
+def write_import(book: SparesBook, plan: ImportPlan, take_zeros: bool = False) -> None:
     """Write what a plan says, all of it or nothing; CaseError with every fault of the list, if it has any.
 
     A quantity of 0 leaves the stock of the book as it is, unless ``take_zeros``. New items with a price are bought, all
@@ -176,11 +179,8 @@ def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zer
             book.add_locker(name)
         for name in plan.new_units:
             book.add_unit(name)
-        for line in plan.lines:
-            if line.new:
-                book.add_item(line.item, **line.changes)
-            elif line.changes:
-                book.change_item(line.item, **line.changes)
+        for line in (line for line in plan.lines if line.new or line.changes):
+            book.write_card("item", line.item, **line.changes)
         for line in plan.lines:
             if not line.difference or (line.empties and not take_zeros):
                 continue
@@ -189,27 +189,24 @@ def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zer
             if line.in_book is None and "cost_unit" in cells:
                 supplier, cost = cells.get("supplier", ""), cells["cost_unit"]
                 bought = ReceiveLine(line.item, many, supplier, cost, locker=line.locker, **marks)
-                book.receive([bought], cells.get("bought_on") or date)
+                book.receive([bought], cells.get("bought_on"))
             else:
-                book.count(line.locker, {line.item: many}, date=date, **marks)
+                book.count(line.locker, {line.item: many}, **marks)
 
 
 def _exact(scale: Scale) -> Callable[[str], str | Misread]:
     return lambda text: found if isinstance(found := typed(text, scale), Misread) else text
 
 
-_ANY = partial(values.number, limits=Limits(0.0, 1e6))
 _AS = {"bought_on": "date", **dict.fromkeys(
     ("quantity", "minimum", "cost_unit", "weight_kg", "volume_litres", "resale_rate"), "number"
 )}  # fmt: skip
 """Fields that a list may hold with a decimal comma, or as day.month.year."""
 _LIST = Headings(tuple(WORDS), (), {n: Column(name=n, type=of) for n, of in _AS.items()})
 _READERS: Mapping[str, Callable[[str], Any]] = {
+    **{name: reader for (sort, name), reader in READERS.items() if sort == "item"},
     "quantity": _exact(QUANTITY), "minimum": _exact(QUANTITY), "cost_unit": _exact(MONEY),
-    "critical": values.yes_no, "bought_on": values.date, "cure_date": month_or_day,
-    "measure": partial(choice, options=MEASURES, what="measure"),
-    "shelf_group": partial(choice, options=SHELF_GROUPS, what="shelf group"),
-    "weight_kg": _ANY, "volume_litres": _ANY, "resale_rate": partial(values.number, limits=values.FRACTION),
+    "bought_on": values.date, "cure_date": month_or_day,
 }  # fmt: skip
 LOCKER = "aboard"  # where spares lie whose row names no locker
 Taken = tuple[str, int, tuple[str, ...]]

@@ -225,7 +225,6 @@ class _Writer:
         self.numbers: dict[str, dict[int, int]] = defaultdict(dict, lockers={schema.LENT_NUMBER: schema.LENT_NUMBER})
 
     def write(self, table: str, number: int, row: Row, what: str = "") -> None:
-        """A row; what it refers to and is lost is left blank."""
         what, made = what or _name_of(table, number), dict(row)
         column, other, called = _MAY_LACK.get(table, ("", "", ""))
         if made.get(column) not in (None, *self.numbers[other]):

@@ -150,7 +150,6 @@ class Stock(Cards):
         return self.movements_where("item = ?", (self.find("item", item),))
 
     def movements_where(self, where: str = "1", values: tuple[object, ...] = ()) -> tuple[Movement, ...]:
-        """Movements that a condition in SQL picks."""
         with self.ledger.reading():
             lockers, units, undone_by = self.names("locker"), self.names("unit"), self.undone_by()
             of = ", ".join(_FIELDS)
@@ -229,7 +228,6 @@ _EPOCH = datetime.date(1970, 1, 1).toordinal()
 
 
 def day_number(day: datetime.date | str) -> float:
-    """A day as a number; nan for none."""
     if not day:
         return math.nan
     return float((datetime.date.fromisoformat(day) if isinstance(day, str) else day).toordinal() - _EPOCH)

@@ -60,8 +60,6 @@ def boat_around(book: str | os.PathLike[str]) -> Path | None:
 
 @dataclass(kw_only=True)
 class BoatPapers:
-    """A boat by her files, as far as they could be read."""
-
     folder: Path
     place: str  # how a case's sources call her folder
     toml: TomlFile
@@ -182,23 +180,24 @@ def _lay(papers: BoatPapers, toml: TomlFile, section: str, given: dict[str, Any]
 def _lay_unit(papers: BoatPapers, toml: TomlFile) -> None:
     """What units.csv knows of the failed unit, if the case calls it by that name."""
     unit, figures = toml.data.get("unit"), papers.toml.section("boat").text("figures")
-    named = key(str(unit.get("name", ""))) if isinstance(unit, dict) else ""
-    if figures and isinstance(unit, dict):
+    if not isinstance(unit, dict):
+        return
+    if figures:
         unit.setdefault("figures", figures)
-    row = next((u for u in papers.units if named and key(u.unit) == named), None)
+    named = key(str(unit.get("name", "")))
+    row = next((u for u in papers.units if u.unit and key(u.unit) == named), None)
     if row is None:
         return
-    source = replace(row.source, file=f"{papers.place}{row.source.file}")
-    known: dict[str, Any] = {
+    known = {
         "unit.kind": row.kind or None, "unit.age_years": age_years(row, papers.today),
         "years.hours_a_year": row.hours_a_year, "years.like_units": row.count if row.count > 1 else None,
     }  # fmt: skip
-    for path, value in ((path, value) for path, value in known.items() if value is not None):
+    for path in (path for path, value in known.items() if value is not None):
         section, name = path.split(".")
         into = toml.data.setdefault(section, {})
         if isinstance(into, dict) and (name not in into or path in toml.inherited):
-            into[name] = value
-            toml.inherited[path] = replace(source, note=name)
+            into[name] = known[path]
+            toml.inherited[path] = replace(row.source, file=f"{papers.place}{row.source.file}", note=name)
             papers.taken = [t for t in papers.taken if t != f"{BOAT}: {path}"]
             papers.taken.append(f"units.csv: {name} of {row.unit}")
 
@@ -261,16 +260,8 @@ def lay_stock(
         found = next((x for x in left if not x.whole and same_part(x, part, unit)), None)
         if found is not None:
             left.remove(found)
-            # pieces that the rebuild takes at most: those of the row, and as many as any outcome brings
-            named = re.compile(rf"\b(\d+)\s+{re.escape(key(part.part))}\s*(?:;|$)")
-            outcomes = (key(branch.text("parts")) for branch in tables["events.csv"].rows)
-            wanted = max(row.whole("quantity") or 1, *(int(n) for parts in outcomes for n in named.findall(parts)), 1)
-            at_once = found.quantity >= wanted and (found.price is not None or row.has_range("price"))
-            taken.append(FromStock(part=row.text("part"), item=found.item, have=found.quantity, wanted=wanted,
-                                   at_once=at_once))  # fmt: skip
-            if at_once:  # at what replacing the piece costs, without a wait
-                price = {} if found.price is None else {**_sure("price", found.price), "vat": "in"}
-                row = row.having(**_sure("lead_days", 0), **price)
+            row, use = _from_stock(row, found, tables["events.csv"])
+            taken.append(use)
         rows.append(row)
     if only_say:
         return tuple(taken)
@@ -285,6 +276,20 @@ def lay_stock(
             tables["ways.csv"] = replace(ways, rows=[*ways.rows, _fit(spare, today)])
         taken.append(FromStock(part=unit.name, item=spare.item, have=spare.quantity, wanted=1, at_once=True))
     return tuple(taken)
+
+
+def _from_stock(row: Row, x: OnHand, events: Table) -> tuple[Row, FromStock]:
+    """A part with a spare of it: if all lies there, at what replacing a piece costs and without a wait."""
+    part = row.text("part")
+    # pieces that the rebuild takes at most: those of the row, and as many as any outcome brings
+    named = re.compile(rf"\b(\d+)\s+{re.escape(key(part))}\s*(?:;|$)")
+    brought = (int(n) for branch in events.rows for n in named.findall(key(branch.text("parts"))))
+    wanted = max(row.whole("quantity") or 1, *brought, 1)
+    at_once = x.quantity >= wanted and (x.price is not None or row.has_range("price"))
+    if at_once:
+        price = {} if x.price is None else {**_sure("price", x.price), "vat": "in"}
+        row = row.having(**_sure("lead_days", 0), **price)
+    return row, FromStock(part=part, item=x.item, have=x.quantity, wanted=wanted, at_once=at_once)
 
 
 def _sure(name: str, value: float) -> dict[str, str]:
@@ -319,7 +324,6 @@ def _words(text: str) -> set[str]:
 
 
 def _fit(x: OnHand, today: date) -> Row:
-    """The way of fitting the spare."""
     defaults, declared = Defaults(), FILES["ways.csv"]
     life, shape = float(defaults.peek("shelf_life_years")), float(defaults.peek("shelf_shape"))
     years = max((today - date.fromisoformat(x.since)).days, 0) / DAYS_A_YEAR

@@ -20,9 +20,10 @@ from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import TomlFile, read_toml, toml_lines
 from repairecon.read.values import listed
 from repairecon.read.workbook import is_workbook, read_case_workbook
-from repairecon.records import NOTHING, WAY_KINDS, BoatUnit, Case, OnHand, Unit
+from repairecon.records import NOTHING, WAY_KINDS, BoatUnit, Case, OnHand, Range, Unit, Way
 
 NamedRows: TypeAlias = list[tuple[Row, str]]
+_STEMS = [Path(file).stem for file in CASE_FILES]
 
 
 def read_case(
@@ -51,20 +52,14 @@ def open_case(
     papers: BoatPapers | None = None, stock: Sequence[OnHand] = (),
 ) -> tuple[Case, Reading]:  # fmt: skip
     """The case as far as it can be read, ``instead`` in place of files; ``papers`` of a boat that it is not in."""
-    place, problems, defaults, notes = Path(folder), Problems(), Defaults(), dict[str, str]()
-    book = read_case_workbook(place, problems) if is_workbook(place) and papers is None else None
-    sources: dict[str, Any] = {CASE: place / CASE, **instead}
-    if book:
-        sources, notes = {CASE: book.toml, **book.tables, **instead}, book.notes
-    elif not is_workbook(place):
-        sources |= _files(place, problems, notes) | {**instead}
-    toml = read_toml(sources[CASE], problems, rows=book.rows if book and CASE not in instead else ())
-    if book and CASE in instead:
-        toml.lines = {}  # those of a text that is no longer the sheet's
+    place, problems, defaults = Path(folder), Problems(), Defaults()
+    toml, sources, notes = _opened(place, problems, instead, papers is not None)
     tables = {file: read_table(sources.get(file), file, FILES[file], problems) for file in CASE_FILES}
     own = {f for f, t in tables.items() if t.given}
     papers = papers or boat.papers_of(place, problems)
+    today = date.today()
     if papers:
+        today = date.fromisoformat(papers.today)
         boat.lay_toml(papers, toml)
         boat.lay_tables(papers, tables)
     own |= {f for f in ("suppliers.csv",) if tables[f].given}
@@ -74,7 +69,6 @@ def open_case(
     three, money = ThreeNumbers(toml, defaults), Money(toml, defaults)
     labour, unit = LabourBook(toml, money, defaults), toml_records.unit(toml, defaults)
     stock = stock or boat.frozen_stock(place, problems)
-    today = date.fromisoformat(papers.today) if papers else date.today()
     from_stock = boat.lay_stock(stock, unit, tables, today, only_say=order is True) if stock else ()
     quotes_alone = "three_numbers" not in toml.data and own == {"parts.csv", "suppliers.csv", "quotes.csv"}
     reading = Reading(
@@ -83,6 +77,24 @@ def open_case(
         notes=notes, stock=tuple(stock), from_stock=from_stock,
     )  # fmt: skip
     return _assemble(reading, toml, unit, str(folder), years), reading
+
+
+def _opened(
+    place: Path, problems: Problems, instead: Mapping[str, bytes], of_unit: bool
+) -> tuple[TomlFile, dict[str, Any], dict[str, str]]:
+    """case.toml, what each of the other files is read from, and notes on files and sheets; a unit alone has none."""
+    notes: dict[str, str] = {}
+    if not is_workbook(place):
+        sources: dict[str, Any] = {CASE: place / CASE, **_files(place, problems, notes), **instead}
+    elif of_unit:
+        sources = {**instead}
+    else:
+        book = read_case_workbook(place, problems)
+        sources, notes = {**book.tables, **instead}, book.notes
+        if CASE not in instead:
+            return read_toml(book.toml, problems, rows=book.rows), sources, notes
+        return replace(read_toml(instead[CASE], problems), lines={}), sources, notes  # no longer those of the sheet
+    return read_toml(sources[CASE], problems), sources, notes
 
 
 def unit_case(papers: BoatPapers, unit: BoatUnit) -> Case:
@@ -104,61 +116,54 @@ def cases_in(folder: str | os.PathLike[str]) -> list[Path]:
 
 
 def file_of(folder: Path, name: str) -> Path | None:
-    return None if is_workbook(folder) else _files(folder, Problems()).get(name)
+    return None if is_workbook(folder) else _files(folder, Problems(), {}).get(name)
 
 
-def _files(folder: Path, problems: Problems, notes: dict[str, str] | None = None) -> dict[str, Path]:
+def _files(folder: Path, problems: Problems, notes: dict[str, str]) -> dict[str, Path]:
     """Files of the case by name, whatever their case, and what to say of others; what is no folder stops here."""
     name = shown(str(folder))[1:-1]
     if not folder.is_dir():
         found = "a file, not a folder" if folder.exists() else "no such folder"
-        problems.add(name, None, "", found, "name a folder that holds case.toml")
+        problems.refuse(name, found, "name a folder that holds case.toml")
     try:
-        entries = sorted(folder.iterdir()) if not len(problems) else []
+        entries = sorted(folder.iterdir())
     except OSError:
-        entries = []
-        problems.add(name, None, "", "a folder that cannot be read", "allow it to be read")
-    problems.stop_if_any()
+        problems.refuse(name, "a folder that cannot be read", "allow it to be read")
     known = (CASE, *CASE_FILES)
     paths: dict[str, Path] = {}
     for entry in entries:
         plain = entry.name.casefold()
         if entry.name in known or (plain in known and not (folder / plain).exists()):
             paths[plain] = entry
-        elif is_workbook(entry) and not entry.name.startswith((".", "~")) and notes is not None:
+        elif plain in known or entry.name.startswith("."):
+            continue
+        elif is_workbook(entry) and not entry.name.startswith("~"):
             notes[entry.name] = f"not read: the case is the files beside it; name {shown(entry.name)} itself to use it"
-        elif plain.endswith(".csv") and plain not in known:
-            near = closest(plain.removesuffix(".csv"), [f.removesuffix(".csv") for f in CASE_FILES], cutoff=SURE)
-            if near and not entry.name.startswith("."):
-                write = f"did you mean {near}.csv? (else give it a name less like it)"
-                problems.add(entry.name, None, "", "a file that nothing reads", write)
+        elif near := closest(entry.stem, _STEMS, cutoff=SURE) if entry.suffix.casefold() == ".csv" else "":
+            write = f"did you mean {near}.csv? (else give it a name less like it)"
+            problems.add(entry.name, None, "", "a file that nothing reads", write)
     return paths
 
 
 def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, with_years: bool) -> Case:
-    tables, defaults = reading.tables, reading.defaults
+    tables, defaults, three = reading.tables, reading.defaults, reading.three
     reading.hours_a_year = toml.section("years").number("hours_a_year")
     reading.quoted = table_records.quoted_items(reading)
     in_words = "; ".join(w for w in listed(toml.section("unit").text("found")) if "=" not in w)
     layers = Layers(reading, unit, toml_records.no_defaults(toml, tables), in_words)
     part_rows, supplier_rows = _names(reading, layers)
-    three, written = reading.three, tables["parts.csv"].given or tables["ways.csv"].given
-    if not written and reading.toml_whole and three.wait_days is None and "wait_days" not in three.section.bad:
+    written = tables["parts.csv"].given or tables["ways.csv"].given
+    if not written and reading.toml_whole and three.section.lacks("wait_days"):
         three.section.fault("wait_days", "nothing", "write the days to wait for parts or a new unit")
     sellers = table_records.suppliers(reading, supplier_rows)
-    by_key = {key(s.supplier): s for s in sellers if s.supplier}
     quoted = table_records.quotes(reading)
-    lead, bare = table_records.days_and_prices(reading, quoted, by_key)
+    lead, bare = table_records.days_and_prices(reading, quoted, {key(s.supplier): s for s in sellers if s.supplier})
     way_rows = layers.ways(bare)
     parts = table_records.parts(reading, part_rows, lead, layers.parts)
-    lives = any(row.has(name) or row.has_range(name) for row, _ in way_rows for name in ways.LIFE)
-    with_years = with_years or "years" in toml.data or lives or tables["lives.csv"].given
+    with_years = with_years or "years" in toml.data or tables["lives.csv"].given or ways.speak_of_lives(way_rows)
     of_years = defaults if with_years else Defaults()
     made = ways.with_lives(ways.ways(reading, way_rows, lead), unit, of_years)
-    # of the way of kind new, else of the three numbers, else the dearest buy of known price
-    new = next((w.price for w in made if w.kind == "new" and w.price), None)
-    buys = (w.price for w in made if w.traits.buys and w.price)
-    price_new = new or reading.three.price_new or max(buys, key=lambda price: price.likely, default=None)
+    price_new = _price_new(made, three.price_new)
     share_of = price_new.likely if price_new else max((bare.get(key(w.way), 0.0) for w in made), default=0.0)
     layers.rest(share_of, table_records.kit_price(reading, parts, bare))
     tasks = table_records.tasks(reading)
@@ -175,6 +180,13 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, with_ye
         learned=toml_records.learned_of(toml, folder, reading.boat.log if reading.boat else None),
         **_as_read(reading, layers),
     )  # fmt: skip
+
+
+def _price_new(made: Sequence[Way], given: Range | None) -> Range | None:
+    """That of the way of kind new, else of the three numbers, else of the dearest buy of known price."""
+    priced = [(w, w.price) for w in made if w.price]
+    new = next((price for w, price in priced if w.kind == "new"), given)
+    return new or max((price for w, price in priced if w.traits.buys), key=lambda price: price.likely, default=None)
 
 
 def _as_read(reading: Reading, layers: Layers) -> dict[str, Any]:

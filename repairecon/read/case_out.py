@@ -21,7 +21,7 @@ from repairecon.read.sheets import DEFAULT, column_letters, csv_rows, heading
 from repairecon.read.starter import default_line
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml, with_keys
-from repairecon.read.values import A_DATE, ZERO_DAY, Misread, date, figure, number, plain, text_of, yes_no
+from repairecon.read.values import A_DATE, ZERO_DAY, Cell, Misread, date, figure, number, plain, text_of, yes_no
 from repairecon.read.workbook import is_workbook, read_case_workbook
 from repairecon.records import SHAPES, STAGES, Case, RepaireconError
 
@@ -57,7 +57,7 @@ def write_case_workbook(folder: Path, path: Path, answer: Callable[[], Rows] = t
     assumed: Mapping[str, Sequence[Row]] = {}
     if of_boat:
         boat.read_boat(folder)
-        found: dict[str, Any] = {f: folder / f for f in (first, *files) if (folder / f).is_file()}
+        found: dict[str, Path | None] = {f: folder / f for f in (first, *files)}
     else:
         _, reading = open_case(folder)
         reading.problems.stop_if_any()
@@ -215,23 +215,27 @@ def _typed(text: str, column: Column, end: str = "") -> Value:
 def _key_rows(toml: TomlFile) -> Iterator[tuple[Column, Cells]]:
     """A row for each key, said or not; a free name and a section of its own as often as there are."""
     for section, declared in columns.sections(toml.file).items():
-        head, _, rest = section.partition(".")
-        given = toml.data.get(head, {})
-        if rest == ANY:
-            _, example = columns.about(CASE, section)
-            said = [(f"{head}.{name}", values) for name, values in given.items()] or [(example.strip("[]"), {})]
-        elif isinstance(given, list):
-            said = [(section, values) for values in given]
-        else:
-            said = [(section, given.get(rest, {}) if rest else given)]
-        shown_keys = {name: column for name, column in declared.items()
-                      if column.type != "section" and (column.meaning or column.examples or name == ANY)}  # fmt: skip
-        for (title, values), (name, column) in itertools.product(said, shown_keys.items()):
+        keys = {name: column for name, column in declared.items()
+                if column.type != "section" and (column.meaning or column.examples or name == ANY)}  # fmt: skip
+        for (title, values), (name, column) in itertools.product(_said(toml, section), keys.items()):
             about = {"unit": column.unit or None, "blank means": _blank(column) or None,
                      "meaning": column.meaning or columns.about(CASE, section)[0]}  # fmt: skip
-            for called in [n for n in values if n not in declared] or [""] if name == ANY else [name]:
+            free = [n for n in values if n not in declared] or [""]
+            for called in free if name == ANY else [name]:
                 four = dict(zip(_FOUR, _four(values.get(called), column), strict=True))
                 yield column, {"section": title, "key": called or None, **four, **about}
+
+
+def _said(toml: TomlFile, section: str) -> list[tuple[str, dict[str, Any]]]:
+    """What a file says under a section: once, or as often as it has the section."""
+    head, _, rest = section.partition(".")
+    given = toml.data.get(head, {})
+    if rest == ANY:
+        _, example = columns.about(CASE, section)
+        return [(f"{head}.{name}", values) for name, values in given.items()] or [(example.strip("[]"), {})]
+    if isinstance(given, list):
+        return [(section, values) for values in given]
+    return [(section, given.get(rest, {}) if rest else given)]
 
 
 def _four(value: Any, column: Column) -> tuple[Value, ...]:
@@ -284,21 +288,26 @@ def keep_files(place: Path, files: Mapping[str, bytes]) -> None:
         if file == CASE:
             _keep_keys(sheet, read_toml(data, Problems()))
         else:
-            rows = csv_rows(data.decode("utf-8"), file, FILES[file].known).rows
-            head = next(iter(rows))
-            names = [heading(text_of(name)) for name in rows[head]]
-            declared = [_declared(file, name) for name in names]
-            counts = [c for c in sheet[head] if workbook.COUNT.fullmatch(str(c.value or ""))]
-            for cell in counts:  # the count stands beside the headings, of which there may be more now
-                cell.value = None
-            for r in range(1, max(rows) + 1):
-                texts = [text_of(c) for c in rows.get(r, ())]
-                for c, of in enumerate(declared):
-                    text = texts[c] if c < len(texts) else ""
-                    put_cell(sheet, r, c + 1, text if r <= head or text.startswith(DEFAULT) else _typed(text, *of))
-            if counts:
-                put_cell(sheet, head, len(names) + 1, f"rows: {len(rows) - 1}")
+            _keep_table(sheet, file, csv_rows(data.decode("utf-8"), file, FILES[file].known).rows)
     write_all(place.parent, {place.name: saved(book)}, replace=True)
+
+
+def _keep_table(sheet: Any, file: str, rows: Mapping[int, Sequence[Cell]]) -> None:
+    head = next(iter(rows))
+    declared = [_declared(file, heading(text_of(name))) for name in rows[head]]
+    counts = _counts(sheet, head)
+    for cell in counts:  # the count stands beside the headings, of which there may be more now
+        cell.value = None
+    for r in range(1, max(rows) + 1):
+        texts = [text_of(c) for c in rows.get(r, ())]
+        for c, (text, of) in enumerate(itertools.zip_longest(texts[: len(declared)], declared, fillvalue=""), start=1):
+            put_cell(sheet, r, c, text if r <= head or text.startswith(DEFAULT) else _typed(text, *of))
+    if counts:
+        put_cell(sheet, head, len(declared) + 1, f"rows: {len(rows) - 1}")
+
+
+def _counts(sheet: Any, row: int) -> list[Any]:
+    return [c for c in sheet[row] if workbook.COUNT.fullmatch(str(c.value or ""))]
 
 
 def _keep_keys(sheet: Any, toml: TomlFile) -> None:
@@ -312,9 +321,9 @@ def _keep_keys(sheet: Any, toml: TomlFile) -> None:
     for at, cells in kept.items():
         if at in rows or cells["value"] is not None:
             row = rows.get(at, sheet.max_row + 1)
-            for name in (name for name in (*(() if at in rows else _NAMED), *_FOUR) if name in places):
+            for name in places.keys() & (_FOUR if at in rows else (*_NAMED, *_FOUR)):
                 put_cell(sheet, row, places[name], cells.get(name))
-    for c in (c for c in sheet[1] if workbook.COUNT.fullmatch(str(c.value or ""))):
+    for c in _counts(sheet, 1):
         put_cell(sheet, 1, c.column, _count(listed))
 
 

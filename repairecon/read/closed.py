@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
@@ -16,11 +16,11 @@ from repairecon.read.case_folder import read_case
 from repairecon.read.columns import CASE, FILES
 from repairecon.read.files import csv_text, write_all
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.tables import Row, read_table
+from repairecon.read.tables import Row, grouped, read_table
 from repairecon.read.toml_file import read_toml, toml_lines, toml_value
 from repairecon.read.values import LARGEST, Limits, pieces, plain
 from repairecon.read.ways import SERVED
-from repairecon.records import Case, RepaireconError
+from repairecon.records import Case, Part, RepaireconError, Way
 from repairecon.records.done import DONE_KINDS, LOG_KINDS, QUANTITIES, Actual, Decision, Done, Figures, JobLog, Logged
 
 FOLDER, FILE, ACTUAL_FILE, LOG_FILE = "decided", "decision.toml", "actual.csv", "job_log.csv"
@@ -71,19 +71,16 @@ def freeze(folder: str | os.PathLike[str], decision: Decision, case: Case) -> Pa
 
 def read_decision(folder: str | os.PathLike[str]) -> Decision:
     """Read the frozen decision of a case; CaseError names every file of it that was changed, added or taken away."""
-    place, problems = Path(folder) / FOLDER, Problems()
-    path = place / FILE
-    if not path.is_file():
-        problems.add(f"{FOLDER}/{FILE}", None, "", "no such file", "decide first: after-the-job FOLDER --decide WAY")
-    problems.stop_if_any()
-    data, read = path.read_bytes().replace(b"\r\n", b"\n"), dict[str, Any]()
+    place, problems, called = Path(folder) / FOLDER, Problems(), f"{FOLDER}/{FILE}"
+    if not (place / FILE).is_file():
+        problems.refuse(called, "no such file", "decide first: after-the-job FOLDER --decide WAY")
+    data, read = (place / FILE).read_bytes().replace(b"\r\n", b"\n"), dict[str, Any]()
     body, mark, _ = data.rpartition(b"\n[seal]\n")
     with suppress(ValueError):
         read = tomllib.loads(data.decode())
     if not mark or read.get("seal") != {"seal": _hash(body)}:
         advice = "put back the file as it was written: figures of a decision are not for changing afterwards"
-        problems.add(f"{FOLDER}/{FILE}", None, "", "a changed file", advice)
-    problems.stop_if_any()
+        problems.refuse(called, "a changed file", advice)
     hashes, there = read["files"], {name: _hash(data) for name, data in _papers(place).items()}
     for name in there.keys() - hashes.keys():
         write = "take it out of this folder"
@@ -111,9 +108,7 @@ def read_closed(folder: str | os.PathLike[str]) -> Closed:
     decision = read_decision(folder)
     case = read_case(decision.folder, as_decided=decision.rules < RULES)
     if decision.way not in {w.way for w in case.ways}:
-        problems = Problems()
-        problems.add(f"{FOLDER}/{FILE}", None, "way", shown(decision.way), "name a way of the case")
-        problems.stop_if_any()
+        Problems().refuse(f"{FOLDER}/{FILE}", shown(decision.way), "name a way of the case", "way")
     name = os.path.basename(os.path.realpath(folder))  # noqa: PTH119
     return Closed(name, case, decision, read_actual(folder, case))
 
@@ -144,13 +139,11 @@ def fittings(case: Case) -> list[str]:
 def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, str], int]) -> Done:
     kind = row.choice("kind")
     name = _name(row, kind, known)
-    if kind:
-        at = first.setdefault((kind, key(name)), row.row)
-        if at != row.row:
-            row.fault("name", f"{shown(name) if name else kind} again", f"add it to row {at}")
-        for column in row.misplaced(kind):
-            write = f"leave it blank in a row of kind {kind}, or choose another kind"
-            row.fault(column.name, row.shown(column.name), write)
+    at = first.setdefault((kind, key(name)), row.row) if kind else row.row
+    row.check((at != row.row, "name", f"{shown(name) if name else kind} again", f"add it to row {at}"))
+    for column in row.misplaced(kind) if kind else ():
+        write = f"leave it blank in a row of kind {kind}, or choose another kind"
+        row.fault(column.name, row.shown(column.name), write)
     paid, outcomes = row.number("paid"), Names(b.outcome for b in case.branches if key(b.event) == key(name))
     if kind == "first run":
         outcome = row.choice("outcome", ("good", "not good"))
@@ -162,13 +155,15 @@ def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, 
         hours=row.number("hours", _LIFE_HOURS if kind == "life" else None),
         by=row.named("by", Names(["owner", *case.terms.labour])), note=row.note(), source=row.source,
     )  # fmt: skip
-    if done.kind == "part" and (row.has("paid") or row.has("bought")) and not row.has("quantity"):
-        write = "write how many pieces were fitted, 0 for none (bought: how many were paid for)"
-        row.fault("quantity", "nothing", write)
-    if done.kind == "part" and done.paid and done.quantity == 0 and done.bought is None:
-        row.fault("bought", "nothing", "none were fitted: write how many pieces were paid for")
-    if done.bought == 0 and done.paid:
-        row.fault("bought", "0", "leave paid blank, or write how many pieces were paid for")
+    of_part = done.kind == "part"
+    unsaid = of_part and not row.has("quantity") and (row.has("paid") or row.has("bought"))
+    none_fitted = of_part and done.paid and done.quantity == 0 and done.bought is None
+    write = "write how many pieces were fitted, 0 for none (bought: how many were paid for)"
+    row.check(
+        (unsaid, "quantity", "nothing", write),
+        (none_fitted, "bought", "nothing", "none were fitted: write how many pieces were paid for"),
+        (done.bought == 0 and done.paid, "bought", "0", "leave paid blank, or write how many pieces were paid for"),
+    )
     if done.kind == "life":
         row.either("years", "hours", SERVED)
         row.required("failed", "write yes if it failed at that age, no if it still worked")
@@ -196,36 +191,39 @@ def kept_findings(case: Case) -> dict[str, str]:
 
 def sheet(case: Case, way: str) -> str:
     """The text of actual.csv to fill in: a row for all that the case speaks of, with what it says was found."""
-    columns = ["kind", "name", *_COLUMNS, "note"]
-    rows = [columns]
+    rows: list[dict[str, str]] = []
 
-    def line(kind: str, name: str = "", **cells: str) -> None:
-        rows.append([{"kind": kind, "name": name, **cells}.get(column, "") for column in columns])
+    def add(kind: str, names: Iterable[str], note: str, **cells: str) -> None:
+        rows.extend({"kind": kind, "name": name, "note": note, **cells} for name in dict.fromkeys(names))
 
-    line("way", way, note=DONE_KINDS["way"])
-    known = kept_findings(case)
-    for event in dict.fromkeys(b.event for b in case.branches):
-        outcomes = dict.fromkeys(b.outcome for b in case.branches if b.event == event)
-        line("found", event, outcome=known.get(event, ""), note="outcome: " + " / ".join(outcomes))
+    known, taken = kept_findings(case), "if it was taken"
+    add("way", [way], DONE_KINDS["way"])
+    for event, some in grouped(case.branches, lambda b: b.event).items():
+        outcomes = dict.fromkeys(b.outcome for b in some)
+        add("found", [event], f"outcome: {' / '.join(outcomes)}", outcome=known.get(event, ""))
     for part in case.parts:
-        packs = sorted({q.pack for q in case.quotes if q.item == part.part and q.pack > 1})
-        sold = f"; quoted in packs of {' or '.join(map(str, packs))}: bought = all pieces in them" if packs else ""
-        line("part", part.part, note=(f"planned {part.quantity}" if part.needed == "always" else "if damaged") + sold)
+        add("part", [part.part], _planned(case, part))
     for task in case.tasks:
-        line("task", task.task, by=task.by if task.by != "owner" else "", note=task.stage)
-    for outcome in dict.fromkeys(b.key for b in case.branches if b.extra_hours.high > 0 or b.outside_cost.high > 0):
-        line("damage", outcome, note="if it was found")
-    for name in fittings(case):
-        line("task", name, note="if it was taken")
-    for w in (w for w in case.ways if w.traits.rebuilds != "here"):
-        line("unit", w.way, note="if it was taken")
-    for w in case.ways:
-        if w.core_surcharge.high > 0 or (w.old_unit in ("sold", "scrap") and w.old_unit_price.high > 0):
-            line("refund", w.way, note="if money came back for the old unit")
-    line("carriage", "all", note=DONE_KINDS["carriage"])
-    line("first run", note="outcome: good / not good")
-    line("total", note=DONE_KINDS["total"])
-    return csv_text(rows, end="\n")
+        add("task", [task.task], task.stage, by=task.by if task.by != "owner" else "")
+    add("damage", (b.key for b in case.branches if b.extra_hours.high or b.outside_cost.high), "if it was found")
+    add("task", fittings(case), taken)
+    add("unit", (w.way for w in case.ways if w.traits.rebuilds != "here"), taken)
+    add("refund", (w.way for w in case.ways if _refunds(w)), "if money came back for the old unit")
+    add("carriage", ["all"], DONE_KINDS["carriage"])
+    add("first run", [""], "outcome: good / not good")
+    add("total", [""], DONE_KINDS["total"])
+    columns = ["kind", "name", *_COLUMNS, "note"]
+    return csv_text([columns, *([row.get(column, "") for column in columns] for row in rows)], end="\n")
+
+
+def _planned(case: Case, part: Part) -> str:
+    packs = sorted({q.pack for q in case.quotes if q.item == part.part and q.pack > 1})
+    sold = f"; quoted in packs of {' or '.join(map(str, packs))}: bought = all pieces in them" if packs else ""
+    return (f"planned {part.quantity}" if part.needed == "always" else "if damaged") + sold
+
+
+def _refunds(way: Way) -> bool:
+    return way.core_surcharge.high > 0 or (way.old_unit in ("sold", "scrap") and way.old_unit_price.high > 0)
 
 
 # ---- the log of jobs -------------------------------------------------------------------------------
@@ -234,18 +232,19 @@ def read_log(folder: str | os.PathLike[str]) -> JobLog:
     problems, rows = Problems(), []
     for row in read_table(Path(folder) / LOG_FILE, LOG_FILE, FILES[LOG_FILE], problems).rows:
         kind = row.choice("kind")
-        name = row.choice("name", QUANTITIES) if kind == "range" else row.text("name")
+        of_range = kind == "range"
+        name = row.choice("name", QUANTITIES) if of_range else row.text("name")
         if kind == "life":
             row.either("years", "hours", SERVED)
         else:
             row.required("name", "write what the row is of")
         for column in LOG_KINDS.get(kind, ()):
             row.required(column, f"a row of kind {kind} needs it")
-        limits = Limits(-LARGEST, LARGEST) if kind == "range" else Limits(0.0, LARGEST)
+        limits = Limits(-LARGEST if of_range else 0.0, LARGEST)
         figures: dict[str, Any] = {column: row.number(column, limits) for column in _FIGURES}
-        order = [figures[column] for column in _FIGURES[:3]]
-        if None not in order and order != sorted(order):
-            row.fault("p10", ", ".join(map(plain, order)), "write them so that p10 <= p50 <= p90")
+        order = [figures[column] for column in _FIGURES[:3] if figures[column] is not None]
+        row.check((len(order) == 3 and order != sorted(order), "p10", ", ".join(map(plain, order)),
+                   "write them so that p10 <= p50 <= p90"))  # fmt: skip
         rows.append(row.record(Logged, unit=key(row.text("unit")), kind=kind, name=name, source=row.source, **figures))
     problems.stop_if_any()
     return JobLog(tuple(rows))
@@ -260,11 +259,10 @@ def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
     """Add a job to a log, which is begun if there is none; of a job that is in it only its lives are renewed."""
     path, before = Path(folder) / LOG_FILE, read_log(folder)
     known = {key(job) for job in before.jobs}
-    late = {key(r.job) for r in rows} & known
-    lives = [r for r in rows if r.kind == "life" and key(r.job) in late]
-    kept = [r for r in before.rows if r.kind != "life" or key(r.job) not in {key(x.job) for x in lives}]
-    made = log_text([*kept, *(r for r in rows if key(r.job) not in known), *lives])
-    if late and sorted(made.splitlines()) == sorted(log_text(before.rows).splitlines()):
+    new = [r for r in rows if r.kind == "life" or key(r.job) not in known]
+    renewed = {key(r.job) for r in new if r.kind == "life"}
+    made = log_text([*(r for r in before.rows if r.kind != "life" or key(r.job) not in renewed), *new])
+    if rows and sorted(made.splitlines()) == sorted(log_text(before.rows).splitlines()):
         once = "a job is logged once, later only its lives. If this is another job, give its folder another name"
         raise RepaireconError(f"{shown(rows[0].job)} is in {LOG_FILE} already: {once}")
     write_all(Path(folder), {LOG_FILE: made.encode()}, replace=path.exists())

@@ -21,6 +21,7 @@ BOAT_SECTIONS = ("money", "money.exchange", "owner", "labour", "labour.*", "year
 """Sections of case.toml that boat.toml may have too: what stands there holds for each job of the boat."""
 
 ANY = "*"  # a file, section or key that stands for each of its sort
+_BETWEEN = {"choice": " / ", "list": " / ", "date": ".."}  # what stands between the options of a column
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,22 +76,22 @@ def column_of(heading: str, declared: Mapping[str, Column]) -> tuple[Column | No
 def columns_of(file: str, section: str = "") -> Iterator[Column]:
     for row in (r for r in _ROWS if (r["file"], r["section"]) == (file, section) and r["name"]):
         words, kind, limits = row["limits"], row["type"], MONEY
-        options: tuple[str, ...] = ()
+        options = _split(words, _BETWEEN[kind]) if kind in _BETWEEN else ()
         if words.startswith("@"):
             options = tuple(getattr(records, words[1:]))
-        elif words and kind in ("choice", "list", "date"):
-            options = tuple(words.split(".." if kind == "date" else " / "))
-        elif words:
+        elif words and not options:
             low, _, high = words.lstrip(">").partition("..")
             limits = Limits(float(low), float(high), kind == "whole", words.startswith(">"), kind == "fraction")
         choose = f"write one of: {', '.join(options)}" if options and kind != "date" else ""
         yield Column(
             **{name: row[name] for name in ("name", "type", "default", "need", "unit", "meaning")},
-            limits=limits, options=options, write=row["write"] or choose,
-            also=tuple(word.strip() for word in row["also"].split(",") if word.strip()),
-            only=tuple(row["only"].split(" / ")) if row["only"] else (),
-            examples=tuple(word.strip() for word in row["example"].split("|")) if row["example"] else (),
+            limits=limits, options=options, write=row["write"] or choose, also=_split(row["also"], ","),
+            only=_split(row["only"], "/"), examples=_split(row["example"], "|"),
         )  # fmt: skip
+
+
+def _split(text: str, mark: str) -> tuple[str, ...]:
+    return tuple(word.strip() for word in text.split(mark)) if text else ()
 
 
 @cache

@@ -5,13 +5,12 @@ A row of the owner's replaces the default of the same key and leaves the others.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from decimal import Decimal
 from functools import cache
 from itertools import product
-from typing import TypeVar
 
 from repairecon.kinds import SymptomMatch, kinds, match_symptom
 from repairecon.kinds.case_rows import case_rows
@@ -20,7 +19,7 @@ from repairecon.read.events import TOLERANCE
 from repairecon.read.files import HERE
 from repairecon.read.problems import Problems, key
 from repairecon.read.reading import Reading, named_rows
-from repairecon.read.tables import NOTHING, Row, Table, read_table
+from repairecon.read.tables import NOTHING, Row, Table, grouped, read_table
 from repairecon.read.values import pair
 from repairecon.read.ways import fits
 from repairecon.records import Range, Unit
@@ -33,7 +32,6 @@ _KEYS: Mapping[str, tuple[str, ...]] = {
     "remedies.csv": ("event", "outcome", "remedy"),
 }  # fmt: skip
 """Columns that tell which default a row replaces; events have a way of their own."""
-K = TypeVar("K")
 
 
 def default_rows(
@@ -156,23 +154,20 @@ class Layers:
 
     # ---- the tree --------------------------------------------------------------------------------
     def _events(self, own: Sequence[Row], beneath: Sequence[Row]) -> list[Row]:
-        mine = _grouped(own, lambda row: _key(row, "event"))
-        rows = [r for event, defaults in _grouped(beneath, lambda row: _key(row, "event")).items()
-                for r in self._one_event(mine.pop(event, []), defaults)]  # fmt: skip
+        mine, rows = grouped(own, lambda row: _key(row, "event")), list[Row]()
+        for event, defaults in grouped(beneath, lambda row: _key(row, "event")).items():
+            rows += self._one_event(mine.pop(event, []), defaults)
         rows += [row for some in mine.values() for row in some]
         while True:  # without the default events whose condition names what the owner's rows have done away with
             there = {_key(row, "event", "outcome") for row in rows}
             lost = {_key(r, "event") for r in rows if r.assumed and not _conditions(r) <= there}
             if not lost:
                 return rows
-            _list(self.dropped, "events.csv", (r for r in rows if r.assumed and _key(r, "event") in lost))
-            rows = [r for r in rows if not r.assumed or _key(r, "event") not in lost]
+            rows = self._only("events.csv", rows, [r for r in rows if not r.assumed or _key(r, "event") not in lost])
 
     def _one_event(self, own: list[Row], defaults: list[Row]) -> list[Row]:
         """The owner's rows without a condition hold under each condition of the default ones."""
-        groups, mine = _grouped(defaults, _conditions), _grouped(own, _conditions)
-        if not own:
-            return defaults
+        groups, mine = grouped(defaults, _conditions), grouped(own, _conditions)
         if not mine.keys() <= groups.keys() | {frozenset()}:
             _list(self.replaced, "events.csv", defaults)
             return own
@@ -180,26 +175,25 @@ class Layers:
         for condition, some in groups.items():
             stated = mine.get(condition, [])
             names = {_key(row, "outcome") for row in stated}
-            general = mine.get(frozenset(), []) if condition else []
-            given = some[0].text("given")
-            stated = stated + [row.having(given=given) for row in general if _key(row, "outcome") not in names]
-            # what belongs to the event as a whole is taken from its default where it is blank
-            filled = [r.having(**{c: some[0].text(c) for c in ("seen_at", "ways") if not r.has(c)}) for r in stated]
-            names = {_key(row, "outcome") for row in filled}
-            rest = [row for row in some if _key(row, "outcome") not in names]
-            if not filled:
-                rows += some
-                continue
-            # outcomes that the owner does not restate share what is left
-            _list(self.replaced, "events.csv", (row for row in some if row not in rest))
-            share, left = sum(map(_chance, filled)), sum(map(_chance, rest))
-            rows += filled
-            if share >= 1.0 - TOLERANCE or left == 0.0:
-                _list(self.replaced, "events.csv", rest)
-            elif rest:
-                self.replaced.append(f"events.csv: chances of the other outcomes of {rest[0].text('event')}")
-                rows += [row.having(chance=repr(_chance(row) * (1.0 - share) / left)) for row in rest]
+            general = (row for row in mine.get(frozenset(), []) if condition and _key(row, "outcome") not in names)
+            rows += self._one_condition([*stated, *(r.having(given=some[0].text("given")) for r in general)], some)
         return rows
+
+    def _one_condition(self, stated: list[Row], some: list[Row]) -> list[Row]:
+        """Outcomes that the owner does not restate share what is left."""
+        if not stated:
+            return some
+        # what belongs to the event as a whole is taken from its default where it is blank
+        filled = [r.having(**{c: some[0].text(c) for c in ("seen_at", "ways") if not r.has(c)}) for r in stated]
+        names = {_key(row, "outcome") for row in filled}
+        rest = [row for row in some if _key(row, "outcome") not in names]
+        _list(self.replaced, "events.csv", (row for row in some if row not in rest))
+        share, left = sum(map(_chance, filled)), sum(map(_chance, rest))
+        if share >= 1.0 - TOLERANCE or left == 0.0:
+            _list(self.replaced, "events.csv", rest)
+            return filled
+        self.replaced.append(f"events.csv: chances of the other outcomes of {rest[0].text('event')}")
+        return filled + [row.having(chance=repr(_chance(row) * (1.0 - share) / left)) for row in rest]
 
 
 def _list(made: list[str], file: str, rows: Iterable[Row]) -> None:
@@ -215,13 +209,6 @@ def _key(row: Row, *columns: str) -> tuple[str, ...]:
 
 def _conditions(row: Row) -> frozenset[tuple[str, ...]]:
     return frozenset(tuple(map(key, pair(word))) for word in row.listed("given"))
-
-
-def _grouped(rows: Iterable[Row], by: Callable[[Row], K]) -> dict[K, list[Row]]:
-    made: dict[K, list[Row]] = {}
-    for row in rows:
-        made.setdefault(by(row), []).append(row)
-    return made
 
 
 def _chance(row: Row) -> float:

@@ -14,7 +14,7 @@ from typing import TypeAlias
 from repairecon.read.columns import ENDS
 from repairecon.read.problems import Names, key, shown
 from repairecon.read.reading import Reading, as_text
-from repairecon.read.tables import Entry, Row
+from repairecon.read.tables import Entry, Row, grouped
 from repairecon.records import STAGES, Branch, Part, Remedy
 
 TOLERANCE = 1e-6  # how far chances may sum away from 1; they are then scaled to it
@@ -73,21 +73,7 @@ def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ..
         if event and outcome:
             event, outcome = known.spelt(row, event, outcome, ("event", "outcome"))
         remedies.append(reading.record(Remedy, row, event=event, outcome=outcome, parts=_parts(reading, row)))
-    assumed = [row for row in rows if row.assumed]
-    for event, given in dict.fromkeys((row.text("event"), row.text("given")) for row in assumed):
-        group = [row for row in assumed if (row.text("event"), row.text("given")) == (event, given)]
-        chances = "; ".join(f"{row.text('outcome')} {row.text('chance')}" for row in group)
-        title = f"chances: {event}{f' given {given}' if given else ''}"
-        reading.defaults.note(title, chances, "chance", group[0].text("source"))
-    for row in assumed:
-        ranges = {name: [row.text(f"{name}_{end}") for end in ENDS] for name in _BRINGS if row.has_range(name)}
-        brings = [f"{' / '.join(ends)} {_BRINGS[name]}" for name, ends in ranges.items()]
-        if row.has_range("outside_cost") and not row.has_range("share_of_new"):
-            brings.append(f"{as_text(row.amount('outside_cost'))} {reading.money.currency}")
-        brings += [words for column, words in _ENDS.items() if row.yes(column)]
-        if brings:
-            title = f"what {row.text('event')}={row.text('outcome')} brings"
-            reading.defaults.note(title, "; ".join(brings), "low / likely / high", row.text("source"))
+    _list_assumed(reading, [row for row in rows if row.assumed])
     wanted = {name for parts in (*(b.parts for b in read), *(r.parts for r in remedies)) for name, _ in parts}
     for part in made:
         if part.part in wanted:
@@ -97,24 +83,41 @@ def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ..
     return _checked(list(zip(rows, read, strict=True)), reading.as_decided), tuple(remedies)
 
 
+def _list_assumed(reading: Reading, rows: list[Row]) -> None:
+    """List the chances of default events, then what their outcomes bring."""
+    for (event, given), group in grouped(rows, lambda row: (row.text("event"), row.text("given"))).items():
+        chances = "; ".join(f"{row.text('outcome')} {row.text('chance')}" for row in group)
+        title = f"chances: {event}{f' given {given}' if given else ''}"
+        reading.defaults.note(title, chances, "chance", group[0].text("source"))
+    for row in rows:
+        brings = [f"{' / '.join(row.text(f'{name}_{end}') for end in ENDS)} {unit}"
+                  for name, unit in _BRINGS.items() if row.has_range(name)]  # fmt: skip
+        if row.has_range("outside_cost") and not row.has_range("share_of_new"):
+            brings.append(f"{as_text(row.amount('outside_cost'))} {reading.money.currency}")
+        brings += [words for column, words in _ENDS.items() if row.yes(column)]
+        if brings:
+            title = f"what {row.text('event')}={row.text('outcome')} brings"
+            reading.defaults.note(title, "; ".join(brings), "low / likely / high", row.text("source"))
+
+
 def _branch(reading: Reading, row: Row, known: Outcomes) -> Branch:
-    event, outcome, weight = row.text("event"), row.text("outcome"), row.number("weight")
-    if weight is None:
-        weight = 0.0 if row.has("weight") else reading.defaults.number("event_weight")
+    event, outcome = row.text("event"), row.text("outcome")
     branch = reading.record(
         Branch, row, event=known.events.find(event) or event, given=_given(row, known),
         outcome=known.outcomes.get(key(event), Names()).find(outcome) or outcome, chance=row.number("chance") or 0.0,
-        weight=weight, parts=_parts(reading, row),
+        weight=reading.number(row, "weight", default="event_weight"), parts=_parts(reading, row),
     )  # fmt: skip
-    if branch.not_this_unit and branch.ends_rebuild:
-        write = "write no in one of the two: a unit that is not to blame is not past rebuilding"
-        row.fault("not_this_unit", f"{shown(branch.key)}, which also ends the rebuild", write)
+    row.check((branch.not_this_unit and branch.ends_rebuild, "not_this_unit",
+               f"{shown(branch.key)}, which also ends the rebuild",
+               "write no in one of the two: a unit that is not to blame is not past rebuilding"))  # fmt: skip
+    if row.has("seen_at"):
+        return branch
     # a cause that is never seen costs nothing by itself
     costs = [name for name in ("parts", *_ENDS) if getattr(branch, name)]
     costs += [f"{name}_likely" for name in _CONSEQUENCES if row.has_range(name) and getattr(branch, name).high > 0]
     shows = f"write in seen_at when it shows ({', '.join(STAGES)})"
-    write = f"{shows}, or move the consequence to an event given by this one"
-    for column in costs if not row.has("seen_at") else ():
+    for column in costs:
+        write = f"{shows}, or move the consequence to an event given by this one"
         row.fault(column, f"a consequence of {shown(branch.key)}, which is never seen", write)
     return branch
 
@@ -189,18 +192,17 @@ def _check_group(group: Pairs) -> dict[int, float]:
             first[outcome] = row.row
             kept.append((row, branch))
     total = math.fsum(b.chance for _, b in kept)
+    # a chance that is wrong, or counted twice, is no fault of the sum
     unclear = any("chance" in row.bad or "chance" not in row.cells for row, _ in group)
     if unclear or (len(kept) < len(group) and abs(math.fsum(b.chance for _, b in group) - 1.0) <= TOLERANCE):
         return {}
-    if abs(total - 1.0) > TOLERANCE:
-        row, branch = kept[0]
-        exact = sum((Decimal(repr(b.chance)) for _, b in kept), Decimal(0))
-        where = ", ".join(str(r.row) for r, _ in kept[:12]) + (", ..." if len(kept) > 12 else "")
-        given = f" given {shown(branch.condition)}" if branch.given else ""
-        found = f"chances of {shown(branch.event)}{given} that sum to {exact} (rows {where})"
-        row.fault("chance", found, "make them sum to 1")
-        return {}
-    scaled = {id(b): b.chance / total for _, b in kept}
+    row, branch = kept[0]
+    exact = sum((Decimal(repr(b.chance)) for _, b in kept), Decimal(0))
+    where = ", ".join(str(r.row) for r, _ in kept[:12]) + (", ..." if len(kept) > 12 else "")
+    given = f" given {shown(branch.condition)}" if branch.given else ""
+    found = f"chances of {shown(branch.event)}{given} that sum to {exact} (rows {where})"
+    row.check((abs(total - 1.0) > TOLERANCE, "chance", found, "make them sum to 1"))
+    scaled = {id(b): b.chance / (total or 1.0) for _, b in kept}
     largest = max(scaled, key=scaled.__getitem__)
     return scaled | {largest: 1.0 - math.fsum(c for i, c in scaled.items() if i != largest)}
 
@@ -228,37 +230,39 @@ def _check_overlap(groups: Mapping[Group, Pairs]) -> None:
 
 def _check_left_out(events: Events) -> None:
     """An event that shows must be given under every state of a hidden cause: else its absence would tell of that."""
-
-    def may_be(state: Group) -> bool:
-        known = dict(state)
-        return all(
-            any(_compatible(known, group) and any(key(b.outcome) == outcome for _, b in pairs)
-                for group, pairs in events[event].items())
-            for event, outcome in state
-        )  # fmt: skip
-
     for event, groups in events.items():
         pairs = _pairs(groups)
         row, branch = pairs[0]
-        parents = list(dict.fromkeys(e for group in groups for e, _ in group if e in events))
-        stages = STAGES[: STAGES.index(branch.seen_at) + 1] if branch.seen_at else ()
-        hidden = {e for e in parents if _pairs(events[e])[0][1].seen_at not in stages}
+        causes = list(dict.fromkeys(e for group in groups for e, _ in group if e in events))
         # what the owner's rows do to a default event is not the owner's to mend
-        if all(r.assumed for r, _ in pairs) or not branch.seen_at or not hidden or event in parents:
-            continue
-        if () in groups or any("given" in r.bad for r, _ in pairs):
-            continue
-        outcomes = [list(dict.fromkeys((e, key(b.outcome)) for _, b in _pairs(events[e]))) for e in parents]
-        if math.prod(map(len, outcomes)) > MOST_STATES:
-            continue
-        states = list(filter(may_be, itertools.product(*outcomes)))
-        given = {s: any(_compatible(dict(s), group) for group in groups) for s in states}
-        # the first that differs only in what is hidden from one under which the event is given
-        seen = {s: frozenset((e, o) for e, o in s if e not in hidden) for s in states}
-        met = {seen[s] for s in states if given[s]}
-        if state := next((s for s in states if not given[s] and seen[s] in met), None):
-            found = f"{shown(branch.event)}, which is not given under {shown('; '.join(f'{e}={o}' for e, o in state))}"
-            row.fault("given", found, "add its rows for that, or leave given blank in some of them (blank: otherwise)")
+        clear = not all(r.assumed for r, _ in pairs) and not any("given" in r.bad for r, _ in pairs)
+        if clear and branch.seen_at and () not in groups and event not in causes:
+            by_then = STAGES[: STAGES.index(branch.seen_at) + 1]
+            seen = {e for e in causes if _pairs(events[e])[0][1].seen_at in by_then}
+            state = _left_out(groups, _states(events, causes), seen)
+            row.check((state, "given", f"{shown(branch.event)}, which is not given under {shown(state)}",
+                       "add its rows for that, or leave given blank in some of them (blank: otherwise)"))  # fmt: skip
+
+
+def _left_out(groups: Mapping[Group, Pairs], states: list[Group], seen: set[str]) -> str:
+    """The first state that differs only in what is hidden from one under which an event is given."""
+    given = {s for s in states if any(_compatible(dict(s), group) for group in groups)}
+    known = {s: frozenset((e, o) for e, o in s if e in seen) for s in states}
+    met = {known[s] for s in given}
+    return next(("; ".join(f"{e}={o}" for e, o in s) for s in states if s not in given and known[s] in met), "")
+
+
+def _states(events: Events, causes: list[str]) -> list[Group]:
+    """The states of some events that can be, none where they are too many to look through."""
+    outcomes = [list(dict.fromkeys((e, key(b.outcome)) for _, b in _pairs(events[e]))) for e in causes]
+    if math.prod(map(len, outcomes)) > MOST_STATES:
+        return []
+    return [s for s in itertools.product(*outcomes) if all(_may_be(events[e], o, dict(s)) for e, o in s)]
+
+
+def _may_be(groups: Mapping[Group, Pairs], outcome: str, state: Mapping[str, str]) -> bool:
+    held = (pairs for group, pairs in groups.items() if _compatible(state, group))
+    return any(key(b.outcome) == outcome for pairs in held for _, b in pairs)
 
 
 def _check_circles(events: Events) -> None:

@@ -162,7 +162,7 @@ def write_all(folder: Path, files: Mapping[str, bytes], replace: bool = False) -
                         parent.mkdir()
                         undo.append(parent.rmdir)
                 if not replace and os.path.lexists(target):
-                    raise FileExistsError(0, f"{name} is there already")
+                    raise FileExistsError(0, f"{name} is there already: name another folder")
                 before = target.read_bytes() if target.exists() else None
                 _replace(target, data)
                 undo.append(target.unlink if before is None else partial(_replace, target, before))
@@ -314,23 +314,26 @@ def write_tables(
     files[BOOK] = workbook_bytes(tables, money="General", filters=True)
     listed = [[job, name, counts.get(name), _hash(data)] for name, data in files.items()]
     files[INDEX] = csv_text([_HEADINGS, *listed]).encode("utf-8")
-    earlier: dict[str, str] = {}
-    if _hash_of(place / INDEX):
-        there = csv.reader((place / INDEX).read_text(encoding="utf-8", errors="replace").splitlines())
-        if next(there, None) == _HEADINGS:
-            earlier = {row[1]: row[3] for row in there if len(row) == len(_HEADINGS) and row[0] == job}
     if place.exists() and not place.is_dir():
         raise RepaireconError(f"{shown(str(place))} is a file: name a folder for the tables; nothing was written")
-    for name in files:
-        ours = earlier if name == INDEX else earlier.get(name) == _hash_of(place / name)
-        if os.path.lexists(place / name) and not ours:
+    earlier = _written_before(place / INDEX, job)
+    there = {name: _hash_of(place / name) for name in {**files, **earlier} if os.path.lexists(place / name)}
+    for name in (name for name in files if name in there):
+        if not (earlier if name == INDEX else earlier.get(name) == there[name]):
             why = "is not as an earlier run of this job wrote it: name another folder; nothing was written"
             raise RepaireconError(f"{name} in {shown(str(place))} {why}")
     write_all(place, files, replace=place.exists())
     for name in earlier.keys() - files.keys():  # of an earlier answer, and none of this one
-        if earlier[name] == _hash_of(place / name):
+        if earlier[name] == there.get(name):
             (place / name).unlink()
     return tuple(place / name for name in files)
+
+
+def _written_before(index: Path, job: str) -> dict[str, str]:
+    """Hashes of the tables that a job wrote, by name, where their list is ours."""
+    text = index.read_text(encoding="utf-8", errors="replace") if _hash_of(index) else ""
+    rows = csv.DictReader(text.splitlines())
+    return {row["file"]: row["hash"] for row in rows if rows.fieldnames == _HEADINGS and row["job"] == job}
 
 
 def _hash(data: bytes) -> str:

@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TypeAlias
 
@@ -195,25 +196,25 @@ def preview(
     known = known_columns(columns, path.name, problems)
     ours, bad_day = set(known.values()), quoted_on and isinstance(date(quoted_on), Misread)
     unknown = reading.suppliers.advice(problems, supplier, "add its row to suppliers.csv first") if supplier else ""
-    for faults in (
-        ((supplier and not seller, "supplier", f"an unknown supplier {shown(supplier)}", unknown),
-         (bad_day, "quoted_on", shown(quoted_on), "write a date such as 2026-03-31"),
-         (decimal not in ("", ",", "."), "decimal", shown(decimal), "write , or .")),
-        ((not seller and "supplier" not in ours, "supplier", "nothing",
-          "say who quotes, or which heading is the supplier"),
-         (not ours & {"item", "designation"}, "item", "nothing", "say which heading is the item or the designation"),
-         ("quoted_likely" not in ours, "quoted_likely", "nothing", "say which heading is the price")),
-    ):  # fmt: skip
-        for wrong, column, found, write in faults:
-            if wrong:
-                problems.add(path.name, None, column, found, write)
-        problems.stop_if_any(SheetError)
+    problems.check(
+        path.name, (supplier and not seller, "supplier", f"an unknown supplier {shown(supplier)}", unknown),
+        (bad_day, "quoted_on", shown(quoted_on), "write a date such as 2026-03-31"),
+        (decimal not in ("", ",", "."), "decimal", shown(decimal), "write , or ."),
+    )  # fmt: skip
+    problems.stop_if_any(SheetError)
+    problems.check(
+        path.name, (not seller and "supplier" not in ours, "supplier", "nothing",
+                    "say who quotes, or which heading is the supplier"),
+        (not ours & {"item", "designation"}, "item", "nothing", "say which heading is the item or the designation"),
+        ("quoted_likely" not in ours, "quoted_likely", "nothing", "say which heading is the price"),
+    )  # fmt: skip
+    problems.stop_if_any(SheetError)
     listed = read_sheet(path, sheet, known)
     head, places = find_headings(listed, known, problems)
     problems.stop_if_any(SheetError)
     money = next((s.currency for s in case.suppliers if s.supplier == seller), "")
     read, read_as = sheet_rows(listed, head, places, decimal, money)
-    table, rows = _settled(folder, read, lambda table: _Quotes(case, reading.suppliers, table, seller, quoted_on))
+    table, rows = _settled(folder, read, partial(_Quotes, case, reading.suppliers, seller, quoted_on))
     notes = (*listed.notes, f"headings found in row {head}", *read_as)
     return QuotesImport(folder, supplier, listed.file, listed.name, dict(columns), rows, notes, table.data())
 
@@ -252,7 +253,7 @@ def _settled(
 class _Quotes:
     """quotes.csv, into which rows of a list are brought one by one."""
 
-    def __init__(self, case: Case, suppliers: Names, table: CsvTable, seller: str, quoted_on: str) -> None:
+    def __init__(self, case: Case, suppliers: Names, seller: str, quoted_on: str, table: CsvTable) -> None:
         self._suppliers, self._table, self._seller, self._quoted_on = suppliers, table, seller, quoted_on
         self._names = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)])
         self._sizes: dict[str, list[str]] = defaultdict(list)
@@ -300,24 +301,30 @@ class _Quotes:
             return made
         day = cells.get("quoted_on") or self._quoted_on
         cells = {**cells, "item": item, "supplier": seller, **({"quoted_on": day} if day else {})}
-        numbers, table = self._rows[key(item), key(seller)], self._table
-        pairs = {n: [(table.cells(n).get(c, ""), cells.get(c, "")) for c in _DIFFER_BY] for n in numbers}
-        same = [n for n in numbers if all(_same_cell(*map(str.casefold, both)) for both in pairs[n] if all(both))]
+        numbers = self._rows[key(item), key(seller)]
+        same = [n for n in numbers if self._quotes_the_same(n, cells)]
         if len(same) > 1:
             why = f"rows {', '.join(map(str, same))} of quotes.csv quote the same"
             return replace(made, why=f"{why}: bring in designation, part_class or pack")
-        if same and same[0] in self._met:
-            return replace(made, why=f"row {self._met[same[0]]} of the list quotes the same")
-        target = same[0] if same else table.add(cells)
-        self._met[target] = row
         if not same:
-            numbers.append(target)
-            return replace(made, becomes=ADDED, quotes_row=target)
-        before = table.cells(target)
+            added = self._table.add(cells)
+            self._met[added] = row
+            numbers.append(added)
+            return replace(made, becomes=ADDED, quotes_row=added)
+        if same[0] in self._met:
+            return replace(made, why=f"row {self._met[same[0]]} of the list quotes the same")
+        self._met[same[0]] = row
+        before = self._table.cells(same[0])
         changes = _changes(before, cells)
         why = "; ".join(f"{c}: {before.get(c) or 'blank'} -> {new or 'blank'}" for c, new in changes.items())
-        table.put(target, changes)
-        return replace(made, becomes=CHANGED if changes else SAME, why=why, quotes_row=target)
+        self._table.put(same[0], changes)
+        return replace(made, becomes=CHANGED if changes else SAME, why=why, quotes_row=same[0])
+
+    def _quotes_the_same(self, number: int, cells: Mapping[str, str]) -> bool:
+        """Whether a row of quotes.csv is for the same thing, as far as both say what it is."""
+        there = self._table.cells(number)
+        pairs = ((there.get(c, "").casefold(), cells.get(c, "").casefold()) for c in _DIFFER_BY)
+        return all(_same_cell(*both) for both in pairs if all(both))
 
 
 def _changes(there: Mapping[str, str], cells: Mapping[str, str]) -> dict[str, str]:

@@ -1,12 +1,13 @@
 """What a case says that may be a slip of the pen: remarks, never refusals. The rules are rows of look_again.csv.
 
-Most figures are named there too (``figures``, ``per``, ``zero``); here stand those that need more than one record.
+Most figures are named there too (``figures``, ``per``, ``zero``; of a record ``if`` it has something); here stand those
+that need more than one record.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, fields, replace
 from datetime import date
 from functools import cached_property
@@ -17,12 +18,15 @@ from repairecon.kinds import KindFacts, facts, match_kind, own_hours
 from repairecon.read.columns import CASE, CASE_FILES
 from repairecon.read.files import rows_of
 from repairecon.read.problems import key
+from repairecon.read.tables import grouped
 from repairecon.read.values import as_written, listed
 from repairecon.records import Case, Part, Quote, Range, Source, Way
 
 _ALIKE = 3
 _TO_NEW, _CLOCK = "against new", "today against the clock"
-_OWN = frozenset((CASE, *CASE_FILES))  # files that an owner writes: what comes from defaults and kinds is not looked at
+_OF_BOAT = (f"{place}{file}" for place in ("../../", "boat/") for file in ("suppliers.csv", "carriage.csv"))
+_OWN = frozenset((CASE, *CASE_FILES, *_OF_BOAT))
+"""Files that an owner writes: what comes from defaults and kinds is not looked at."""
 _SECTIONS = {"terms": "owner", "wishes": "order"}  # sections of case.toml that are not called as their records are
 _SUBSTITUTES = ("send away", "exchange", "pattern", "second-hand")
 _UPSIDE_DOWN, _NEAR_INVERSE = 0.12, 0.06  # logarithms of a rate: so far from the usual, so near to its inverse
@@ -33,8 +37,6 @@ RATES = {r["currency"]: (float(r["per_euro"]), float(r["within"])) for r in rows
 
 @dataclass(frozen=True)
 class Remark:
-    """Something worth a second look."""
-
     rule: str  # the word by which ``checked`` acknowledges it, alone or with its row (``part price: impeller``)
     where: Source
     what: str
@@ -61,35 +63,38 @@ def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
     """
     on = _Looked(case, today)
     checked = {key(word) for word in listed(case.checked)}
-    found: dict[tuple[str, bool], dict[tuple[Source, str], Remark]] = {}
-
-    def take(alike: str, rule: str, name: str, where: Source, said: str, turns: bool = True) -> None:
-        known = not checked.isdisjoint((key(rule), key(f"{rule}: {name}")))
-        found.setdefault((alike, known), {}).setdefault((where, said), Remark(rule, where, said, turns, known))
-
-    for fact in _facts(on):
-        row = _RULES[fact.quantity]
-        below = row["below"] and fact.value < float(row["below"])
-        above = row["above"] and fact.value > float(row["above"])
-        if below or above:
-            shown = fact.value if fact.shown is None else fact.shown
-            said = row["says_below" if below else "says_above"].format(
-                name=fact.name, shown=as_written(shown) if isinstance(shown, float | int) else shown, shown_text=shown,
-                against="" if fact.against is None else as_written(fact.against),
-                today=(on.clock if fact.quantity == _CLOCK else on.today).isoformat(),
-            )  # fmt: skip
-            alike = _TO_NEW if fact.quantity.endswith(_TO_NEW) else fact.quantity
-            take(alike, row["rule"], fact.name, fact.where, said[:1].upper() + said[1:], row["turns"] == "yes")
+    found = [remark for fact in _facts(on) if (remark := _remark(on, fact, checked))]
     for file, note in case.notes.items():
         if ":" not in file:  # of a file, not of one of its rows
-            take(file, "file", file, Source(file), f"{file}: {note}.")
+            known = not checked.isdisjoint(("file", key(f"file: {file}")))
+            found.append((file, Remark("file", Source(file), f"{file}: {note}.", True, known)))
     folded: list[Remark] = []
-    for (_, known), same in found.items():
-        first = max(same.values(), key=lambda r: r.could_turn)
+    for (_, known), pairs in grouped(dict.fromkeys(found), lambda pair: (pair[0], pair[1].acknowledged)).items():
+        same = [remark for _, remark in pairs]
+        first = max(same, key=lambda r: r.could_turn)
         # a slip in one figure that all are compared with makes one remark, not one a row
         one = replace(first, what=f"{first.what} (And {len(same) - 1} more like it.)")
-        folded += same.values() if len(same) <= _ALIKE or known else [one]
+        folded += same if len(same) <= _ALIKE or known else [one]
     return tuple(sorted(folded, key=lambda r: (r.acknowledged, not r.could_turn)))
+
+
+def _remark(on: _Looked, fact: Fact, checked: Set[str]) -> tuple[str, Remark] | None:
+    """What a rule says of a fact, under the word that remarks alike share; None where there is nothing to say."""
+    row = _RULES[fact.quantity]
+    if not math.isfinite(fact.value) or (fact.value == 0 and row["zero"] == "none") or fact.where.file not in _OWN:
+        return None
+    below = row["below"] and fact.value < float(row["below"])
+    if not below and not (row["above"] and fact.value > float(row["above"])):
+        return None
+    shown = fact.value if fact.shown is None else fact.shown
+    said = row["says_below" if below else "says_above"].format(
+        name=fact.name, shown=as_written(shown) if isinstance(shown, float | int) else shown, shown_text=shown,
+        against="" if fact.against is None else as_written(fact.against),
+        today=(on.clock if fact.quantity == _CLOCK else on.today).isoformat(),
+    )  # fmt: skip
+    rule, alike = row["rule"], _TO_NEW if fact.quantity.endswith(_TO_NEW) else fact.quantity
+    known = not checked.isdisjoint((key(rule), key(f"{rule}: {fact.name}")))
+    return alike, Remark(rule, fact.where, said[:1].upper() + said[1:], row["turns"] == "yes", known)
 
 
 # ---- the figures -----------------------------------------------------------------------------------
@@ -104,9 +109,7 @@ class _Looked:
         self.euro = RATES.get(case.terms.currency, (1.0, 1.0))[0]
         self.ways = {w.way: w for w in case.ways}
         self.sellers = {s.supplier: s for s in case.suppliers}
-        self.quotes: dict[str, list[Quote]] = {}
-        for quote in case.quotes:
-            self.quotes.setdefault(quote.item, []).append(quote)
+        self.quotes = grouped(case.quotes, lambda quote: quote.item)
 
     @cached_property
     def kind(self) -> KindFacts | None:
@@ -137,16 +140,13 @@ class _Looked:
         return float((date.fromisoformat(day) - self.today).days)
 
 
-def _mine(source: Source) -> bool:
-    return source.file in _OWN
-
-
 def _at(name: str) -> Source:
     return Source(CASE, None, name)
 
 
 def _ratio(quantity: str, value: float, base: float, where: Source, name: str) -> Fact:
-    return Fact(quantity, value / base, where, name, value, base)
+    """A figure against another, nothing to remark on (nan) where that is 0 or not known (endless)."""
+    return Fact(quantity, value / base if 0 < base < math.inf else math.nan, where, name, value, base)
 
 
 def _facts(on: _Looked) -> Iterator[Fact]:
@@ -155,36 +155,31 @@ def _facts(on: _Looked) -> Iterator[Fact]:
     for quantity, row in _RULES.items():
         for figure in filter(None, row["figures"].split("; ")):
             path, _, name = figure.partition(" as ")
+            path, _, condition = path.partition(" if ")
             of, _, field = path.partition(".")
             there: Any = on.case.terms.labour.values() if of == "labour" else getattr(on.case, of)
             for record in there if isinstance(there, Iterable) else (there,):
-                if of == "parts" and not _mine(record.source):
-                    continue
                 value = getattr(record, field)
+                if value is None or (condition and not getattr(record, condition)):
+                    continue
+                if of == "parts" and record.source.file not in _OWN:
+                    continue
                 named = name or str(getattr(record, "key", "") or getattr(record, fields(record)[0].name))
                 where = _at(f"{'money' if field == 'vat_rate' else _SECTIONS.get(of, of)}.{field}")
                 where = value.source if isinstance(value, Range) else getattr(record, "source", where)
-                if value is not None and _mine(where):
-                    yield from _SORTS.get(quantity, _compared)(on, quantity, value, where, named)
+                yield from _SORTS.get(quantity, _compared)(on, quantity, value, where, named)
 
 
 def _compared(on: _Looked, quantity: str, value: Range | float, where: Source, name: str) -> Iterator[Fact]:
-    row = _RULES[quantity]
-    figure = value.likely if isinstance(value, Range) else float(value)
-    base = {"": 1.0, "new": on.new, "euro": on.euro}[row["per"]]
-    if math.isfinite(figure) and math.isfinite(base) and (figure or row["zero"] != "none"):
-        against = base if row["per"] == "new" else None
-        yield Fact(quantity, figure / base, where, name, figure if row["per"] else None, against)
+    base = {"": 1.0, "new": on.new, "euro": on.euro}[_RULES[quantity]["per"]]
+    yield _ratio(quantity, value.likely if isinstance(value, Range) else float(value), base, where, name)
 
 
 def _price(on: _Looked, quantity: str, r: Range, where: Source, name: str) -> Iterator[Fact]:
     """A price that must be one: not 0, its ends not tens of times apart."""
-    if r is on.case.unit.price_new and name in on.ways:
-        return
-    yield Fact(quantity, r.likely, where, name)
-    if r.low > 0:
+    if r is not on.case.unit.price_new or name not in on.ways:
+        yield Fact(quantity, r.likely, where, name)
         yield _ratio("price likely against low", r.likely, r.low, where, name)
-    if r.likely > 0:
         yield _ratio("price high against likely", r.high, r.likely, where, name)
 
 
@@ -197,19 +192,17 @@ def _life(on: _Looked, quantity: str, value: Range | float, where: Source, name:
 
 
 def _wait(_: _Looked, quantity: str, r: Range, where: Source, name: str) -> Iterator[Fact]:
-    if r.likely > 0:
-        yield Fact(quantity, r.likely, where, name)
+    yield Fact(quantity, r.likely, where, name)
     yield Fact("longest wait", r.high, where, name)
-    if r.likely > 0 and r.high >= 90:
+    if r.high >= 90:
         yield _ratio("wait high against likely", r.high, r.likely, where, name)
 
 
 def _hours(on: _Looked, quantity: str, r: Range, where: Source, name: str) -> Iterator[Fact]:
-    if r.likely > 0:
-        yield Fact(quantity, r.likely, where, name)
-        yield _ratio("hours high against likely", r.high, r.likely, where, name)
+    yield Fact(quantity, r.likely, where, name)
+    yield _ratio("hours high against likely", r.high, r.likely, where, name)
     whole = own_hours(on.kind.kind).high if on.kind else 0.0
-    if r.high > 0 and whole > 0 and r.likely <= 40:
+    if whole > 0 and r.likely <= 40:
         # a job of minutes may well take an hour or two
         yield Fact("hours against the whole job", r.likely / max(whole, 8.0), where, name, r.likely, whole)
 
@@ -223,9 +216,9 @@ _SORTS: Mapping[str, Callable[[_Looked, str, Any, Source, str], Iterator[Fact]]]
 def _kit(on: _Looked) -> Iterator[Fact]:
     always = [p for p in on.case.parts if p.needed == "always"]
     total = sum(p.quantity * on.price(p, p.part) for p in always)
-    where = next((p.price.source for p in always if p.price is not None), always[0].source if always else Source(""))
-    if not total or not math.isfinite(on.new) or not _mine(where):
+    if not total or not math.isfinite(on.new):
         return
+    where = next((p.price.source for p in always if p.price is not None), always[0].source)
     alone, share = len(always) == 1 and where.file == CASE, total / on.new
     usual, name = on.kind.ratio("kit") if on.kind else None, "the kit" if alone else "what is always needed"
     if usual is None or usual.high < 1:
@@ -265,58 +258,46 @@ def _part_price(on: _Looked, name: str, price: float, where: Source) -> Iterator
 
 def _parts(on: _Looked) -> Iterator[Fact]:
     prices = [(p, price) for p in on.case.parts if (price := on.price(p, p.part)) > 0]
-    for p, price in ((p, price) for p, price in prices if _mine(p.source)):
+    middle = median(price for _, price in prices) if len(prices) > 2 else math.nan
+    for p, price in prices:
         yield from _part_price(on, p.part, price, p.source)
         yield Fact("part in euro", price / on.euro, p.source, p.part, price)
-        if len(prices) > 2:
-            middle = median(price for _, price in prices)
-            yield Fact("part against its neighbours", price / middle, p.source, p.part, price)
+        yield Fact("part against its neighbours", price / middle, p.source, p.part, price)
 
 
 def _work_and_tree(on: _Looked) -> Iterator[Fact]:
-    own = [t for t in on.case.tasks if _mine(t.hours.source)]
+    own = [t.hours for t in on.case.tasks if t.hours.source.file in _OWN]
     if own:
-        yield Fact("hours of all work", sum(t.hours.likely for t in own), own[0].source)
-    for look in (look for look in on.case.looks if _mine(look.source) and look.event):
-        yield Fact("look is right", look.p_right, look.source, look.look)
+        yield Fact("hours of all work", sum(hours.likely for hours in own), own[0].source)
     open_still = {b.event for b in on.case.branches if 0 < b.chance < 1}
-    for b in (b for b in on.case.branches if _mine(b.source)):
+    for b in on.case.branches:
         if b.event not in open_still:
             yield Fact("sure event", b.chance, b.source, b.key)
         elif b.chance < 1 or not b.given:
             # under a condition an outcome may well be sure
             yield Fact("chance of an outcome", b.chance, b.source, b.key)
-        if b.not_this_unit:
-            yield Fact("another to blame", b.chance, b.source, b.key)
         if "dead" in b.outcome.casefold().split():
             yield Fact("dead when bought", b.chance, b.source, b.key)
         yield from (Fact("pieces", float(many), b.source, f"{b.key}: {part}") for part, many in b.parts)
 
 
 def _way_price(on: _Looked, w: Way, price: float, where: Source) -> Iterator[Fact]:
-    if price <= 0 or not (w.kind == "new" or w.kind in _SUBSTITUTES):
-        return
-    yield Fact("way against new", price / on.new if math.isfinite(on.new) else 1.0, where, w.way, price, on.new)
+    if w.kind in ("new", *_SUBSTITUTES):
+        yield _ratio("way against new", price, on.new, where, w.way)
     if w.kind in _SUBSTITUTES:
         yield _ratio("substitute against new", price, on.new, where, w.way)
 
 
 def _ways(on: _Looked) -> Iterator[Fact]:
     for w in on.case.ways:
-        if w.price is not None and _mine(w.price.source):
+        if w.price is not None:
             yield from _way_price(on, w, w.price.likely, w.price.source)
-        if not _mine(w.source):
-            continue
         price = on.price(w, w.way) or (0.0 if w.price or on.quotes.get(w.way) else on.new)
-        if w.core_surcharge.high > 0 and price > 0:
-            yield _ratio("core against price", w.core_surcharge.likely, price, w.source, w.way)
-            yield _ratio("core carriage against price", w.core_carriage.likely, price, w.source, w.way)
+        yield _ratio("core against price", w.core_surcharge.likely, price, w.source, w.way)
+        yield _ratio("core carriage against price", w.core_carriage.likely, price, w.source, w.way)
+        if w.core_surcharge.high > 0:
             yield Fact("core is refunded", w.p_refund, w.source, w.way)
-        if w.old_unit in ("sold", "scrap"):
-            yield _ratio("old unit against new", w.old_unit_price.likely, on.new, w.source, w.way)
         if w.kind in ("carry on", "temporary"):
-            if w.until_days is not None and _mine(w.until_days.source):
-                yield Fact("holds", w.until_days.likely, w.source, w.way)
             yield Fact("fails meanwhile", w.p_fails, w.source, w.way)
     for own in on.case.own_lives:
         for quantity, ran, least in (("life in years", own.years, 0.25), ("life in hours", own.hours, 30.0)):
@@ -339,7 +320,7 @@ def _suppliers(on: _Looked) -> Iterator[Fact]:
 
 
 def _quotes(on: _Looked) -> Iterator[Fact]:
-    own = {p.part: p.price.likely for p in on.case.parts if p.price is not None and _mine(p.source)}
+    own = {p.part: p.price.likely for p in on.case.parts if p.price is not None and p.source.file in _OWN}
     for item, quotes in on.quotes.items():
         prices = [on.home(q) for q in quotes]
         known = [*prices, *([own[item]] if item in own else [])]
@@ -347,16 +328,14 @@ def _quotes(on: _Looked) -> Iterator[Fact]:
         for q, price in zip(quotes, prices, strict=True):
             # of two, each is held against the other
             usual = median(known) if len(known) > 2 else sum(known) - price
-            if usual > 0 and price > 0:
-                yield _ratio("quote against its neighbours", price, usual, q.source, item)
+            yield _ratio("quote against its neighbours", price, usual, q.source, item)
             yield from _way_price(on, way, price, q.source) if way else _part_price(on, item, price, q.source)
             if q.weight_kg is not None:
                 yield Fact(f"weight of {'a unit' if way else 'a part'}", q.weight_kg, q.source, item)
-            if q.quoted.likely > 0 and q.quoted_core.likely > 0:
-                yield _ratio("core against price", q.quoted_core.likely, q.quoted.likely, q.source, item)
-            for step in q.breaks if q.quoted.likely > 0 else ():
-                share, packs = step.quoted / q.quoted.likely, float(step.from_packs)
-                yield Fact("break against price", share, q.source, item, step.quoted, packs)
+            yield _ratio("core against price", q.quoted_core.likely, q.quoted.likely, q.source, item)
+            for step in q.breaks:
+                share = _ratio("break against price", step.quoted, q.quoted.likely, q.source, item)
+                yield replace(share, against=float(step.from_packs))
 
 
 def _dates(on: _Looked) -> Iterator[Fact]:

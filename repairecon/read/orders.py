@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from decimal import Decimal
 from pathlib import Path
@@ -15,6 +15,7 @@ from repairecon.read.lists_of_others import COLUMNS_FILE
 from repairecon.read.problems import clean, key
 from repairecon.read.sheets import CsvTable, read_csv_table
 from repairecon.read.starter import empty_folder
+from repairecon.read.tables import grouped
 from repairecon.read.toml_file import toml_lines
 from repairecon.read.values import MONEY, Misread, figure, number, plain
 from repairecon.records import OrderLine, OrderTotal, RepaireconError
@@ -66,23 +67,6 @@ def write_requests(folder: Path, lines: Sequence[AskLine], papers: BoatPapers) -
         raise RepaireconError(f"{clean(str(folder))}: a list to buy is no unit that failed; write it outside {JOBS}")
     empty_folder(folder)
     sellers = list(dict.fromkeys(s for line in lines for s in line.suppliers))
-    case = ["# What to buy for the boat, as a list to compare quotes by; no unit has failed."]
-    case += toml_lines("[unit]", {"name": "shopping list", "safety": []})
-    for name in (n for n in SHARED if n in papers.toml.data and n not in ("labour", "years")):
-        case += toml_lines(f"[{name}]", papers.toml.data[name])
-    asked, kept = {key(s) for s in sellers}, [h for h in _ASKED if h != "pieces"]
-    tables: dict[str, list[Row]] = {
-        file: [row.cells for row in papers.tables[file].rows if key(row.text("supplier")) in asked]
-        for file in ("suppliers.csv", "carriage.csv")
-    }
-    known = {key(str(row["supplier"])) for row in tables["suppliers.csv"]}
-    # who is not in the list of suppliers yet stands there with the name alone
-    tables["suppliers.csv"] += [{"supplier": s} for s in sellers if key(s) not in known]
-    tables[COLUMNS_FILE] = [{"supplier": s, "column": h, "heading": h} for s in sellers for h in kept]
-    parts: Rows = [[x.item, max(int(x.pieces), 1), "always", x.designation, x.material] for x in lines]
-    texts = {CASE: "\n".join(case), "parts.csv": csv_text([_PART, *parts], end="\n")}
-    for file, rows in tables.items():
-        texts[file] = csv_text(_rows(dict.fromkeys(FILES[file].columns), rows), end="\n")
     requests = {}
     for name, seller in zip(file_names(sellers), sellers, strict=True):
         wanted: Rows = [list(_ASKED)]
@@ -90,8 +74,33 @@ def write_requests(folder: Path, lines: Sequence[AskLine], papers: BoatPapers) -
             many = figure(x.pieces) if x.measure == "piece" else f"{figure(x.pieces)} {x.measure}"
             wanted.append([x.item, x.designation, x.material, many, None, None, None])
         requests[f"request_{name}.csv"] = csv_text(wanted, defuse=True).encode("utf-8-sig")
-    write_all(folder, {**{file: text.encode() for file, text in texts.items()}, **requests})
+    write_all(folder, {**_case_to_compare(lines, sellers, papers), **requests})
     return tuple(folder / name for name in requests)
+
+
+def _case_to_compare(lines: Sequence[AskLine], sellers: Sequence[str], papers: BoatPapers) -> dict[str, bytes]:
+    """Files of a case that takes in what the suppliers answer, under the headings of the requests."""
+    case = ["# What to buy for the boat, as a list to compare quotes by; no unit has failed."]
+    case += toml_lines("[unit]", {"name": "shopping list", "safety": []})
+    for name in (n for n in SHARED if n in papers.toml.data and n not in ("labour", "years")):
+        case += toml_lines(f"[{name}]", papers.toml.data[name])
+    asked = set(map(key, sellers))
+    suppliers, carriage = ([row.cells for row in papers.tables[file].rows if key(row.text("supplier")) in asked]
+                           for file in ("suppliers.csv", "carriage.csv"))  # fmt: skip
+    known = {key(row["supplier"]) for row in suppliers}
+    # who is not in the list of suppliers yet stands there with the name alone
+    suppliers += [{"supplier": s} for s in sellers if key(s) not in known]
+    columns = [{"supplier": s, "column": h, "heading": h} for s in sellers for h in _ASKED if h != "pieces"]
+    parts: list[Row] = [
+        {"part": x.item, "quantity": max(int(x.pieces), 1), "needed": "always", "standard_size": x.designation,
+         "material": x.material} for x in lines
+    ]  # fmt: skip
+    tables: dict[str, tuple[Iterable[str], Sequence[Row]]] = {
+        "parts.csv": (_PART, parts), "suppliers.csv": (FILES["suppliers.csv"].columns, suppliers),
+        "carriage.csv": (FILES["carriage.csv"].columns, carriage), COLUMNS_FILE: (FILES[COLUMNS_FILE].columns, columns),
+    }  # fmt: skip
+    texts = {file: csv_text(_rows(dict.fromkeys(heads), rows), end="\n") for file, (heads, rows) in tables.items()}
+    return {file: text.encode() for file, text in {CASE: "\n".join(case), **texts}.items()}
 
 
 # ---- orders --------------------------------------------------------------------------------------
@@ -106,8 +115,8 @@ def write_orders(
     """
     if not lines:
         raise RepaireconError("there is nothing to order")
-    of = {key(t.supplier): [line for line in lines if key(line.supplier) == key(t.supplier)] for t in totals}
-    if len(of) != len(totals) or of.keys() != {key(line.supplier) for line in lines}:
+    of = grouped(lines, lambda line: key(line.supplier))
+    if len(of) != len(totals) or of.keys() != {key(t.supplier) for t in totals}:
         raise RepaireconError("each supplier's order needs its lines and one total")
     home: Row = {"home_currency": home_currency}
     landed_in_all = float(sum(Decimal(str(t.cost_landed)) for t in totals))
@@ -123,24 +132,26 @@ def write_orders(
              "line": float(Decimal(str(line.quoted)) * line.packs)}
             for line in of[key(total.supplier)]
         ]  # fmt: skip
-        order = [*bought, *_sums(total)]
-        sent = _rows(_SENT, [{"ship_to": ship_to, **row} if "quoted" in row else row for row in order])
+        sums = _sums(total)
+        sent = _rows(_SENT, [*({"ship_to": ship_to, **row} for row in bought), *sums])
         files[f"order_{name}.csv"] = csv_text(sent, defuse=True).encode("utf-8-sig")
         landed: Row = {"item": LANDED, "line": total.cost_landed, "currency": home_currency}
-        sheets[total.supplier] = _rows(_OWN, [*order, landed])
+        sheets[total.supplier] = _rows(_OWN, [*bought, *sums, landed])
     files[WORKBOOK] = workbook_bytes(sheets)
     target = Path(folder)
-    there = [name for name in files if os.path.lexists(target / name)]
-    foreign = []
-    for name in there:
-        try:
-            check_own(target / name, files[name])
-        except RepaireconError as error:
-            foreign.append(str(error))
-    if foreign:
+    there = {name: data for name, data in files.items() if os.path.lexists(target / name)}
+    if foreign := list(_foreign(target, there)):
         raise RepaireconError("\n".join(foreign))
     write_all(target, files, replace=bool(there))
     return tuple(target / name for name in files)
+
+
+def _foreign(folder: Path, files: Mapping[str, bytes]) -> Iterator[str]:
+    for name, data in files.items():
+        try:
+            check_own(folder / name, data)
+        except RepaireconError as error:
+            yield str(error)
 
 
 def earlier_orders(folder: Path, written: Sequence[Path]) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ import difflib
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
+from typing import NoReturn
 
 from repairecon.records import CaseError, Fault
 
@@ -59,8 +60,6 @@ def key(name: str) -> str:
 
 
 class Problems:
-    """Collects the faults of one folder, each once."""
-
     def __init__(self) -> None:
         self._faults: dict[Fault, None] = {}
         self._compared = 0
@@ -87,6 +86,18 @@ class Problems:
     @property
     def faults(self) -> tuple[Fault, ...]:
         return tuple(sorted(self._faults, key=lambda f: (f.file, f.row or 0, f.column, f.found)))
+
+    def check(self, file: str, *rules: tuple[object, str, str, str]) -> None:
+        """Note a fault of a file for each rule that is broken: whether it is, column, what was found, what to write."""
+        for broken, column, found, write in rules:
+            if broken:
+                self.add(file, None, column, found, write)
+
+    def refuse(self, file: str, found: str, write: str, column: str = "") -> NoReturn:
+        """Note a fault that leaves nothing to go on with, and stop."""
+        self.add(file, None, column, found, write)
+        self.stop_if_any()
+        raise AssertionError
 
     def stop_if_any(self, kind: type[CaseError] = CaseError) -> None:
         if self._faults:

@@ -43,8 +43,6 @@ def as_text(value: Any) -> str:
 
 
 class Defaults:
-    """Hands out defaults and remembers which."""
-
     def __init__(self) -> None:
         self._values = shipped("defaults.toml")
         self._used: dict[tuple[str, str], Assumed] = {}
@@ -256,6 +254,11 @@ class Reading:
     def rows(self, file: str) -> list[Row]:
         """The rows of a file, the owner's laid over the default ones."""
         return self.merged.get(file, self.tables[file].rows)
+
+    def number(self, row: Row, column: str, of: str = "", default: str = "") -> float:
+        """A number as written, 0 where it is wrong; its default, listed, where nothing is."""
+        given = row.number(column)
+        return given or 0.0 if row.has(column) else self.defaults.number(default or column, of)
 
     def wait(self) -> Range:
         return self.three.wait_days or self.defaults.range("lead_days")

@@ -185,21 +185,32 @@ def tidied(
     beside the supplier's money.
     """
     head, *below = sheet.rows or (0,)
-    names = [heading(text_of(c)) for c in sheet.rows.get(head, ())]
     rows = {n: list(sheet.rows[n]) for n in below if not left_out(sheet.rows[n])}
     marks: dict[str, str] = {}
-    for k, name in enumerate(names):
+    for k, cell in enumerate(sheet.rows.get(head, ())):
+        name = heading(text_of(cell))
         column, end = column_of(name, declared)
-        cells = {n: row[k] for n, row in rows.items() if k < len(row) and row[k] is not None}
-        if column and column.type in NUMBERS and end != "shape":
-            mark = marks[name] = decimal or agreed_mark(c for c in cells.values() if isinstance(c, str))
-            money = currency if column.unit == SUPPLIERS_MONEY else ""
-            cells = {n: number_text(c, mark, money) for n, c in cells.items()}
-        elif column and column.type == "date":
-            cells = {n: date_text(c) for n, c in cells.items()}
-        for n, cell in cells.items():
-            rows[n][k] = cell
+        kind = column.type if column and end != "shape" else ""
+        money = currency if column and column.unit == SUPPLIERS_MONEY else ""
+        mark = tidy(rows, {(n, k): kind for n, row in rows.items() if k < len(row)}, decimal, money)
+        if kind in NUMBERS:
+            marks[name] = mark
     return replace(sheet, rows={**sheet.rows, **{n: tuple(row) for n, row in rows.items()}}), marks
+
+
+def tidy(
+    rows: Mapping[int, list[Cell]], types: Mapping[tuple[int, int], str], decimal: str = "", currency: str = ""
+) -> str:
+    """Write the cells at these places as a case folder has numbers and dates; the decimal mark that they share."""
+    there = {(n, k): kind for (n, k), kind in types.items() if not isinstance(rows[n][k], Misread | None)}
+    figures = (rows[n][k] for (n, k), kind in there.items() if kind in NUMBERS)
+    mark = decimal or agreed_mark(c for c in figures if isinstance(c, str))
+    for (n, k), kind in there.items():
+        if kind in NUMBERS:
+            rows[n][k] = number_text(rows[n][k], mark, currency)
+        elif kind == "date":
+            rows[n][k] = date_text(rows[n][k])
+    return mark
 
 
 # ---- text with marks between its cells -----------------------------------------------------------

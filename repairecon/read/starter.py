@@ -159,16 +159,10 @@ def share_dir() -> Path:
 
 def copy_notebooks(folder: str | os.PathLike[str]) -> Path:
     """Copy the folders ``notebooks`` and ``data`` into ``folder``, and return it; nothing there is written over."""
-    place = share_dir()
+    place, target = share_dir(), Path(folder)
     inside = {p.relative_to(place): p for name in _FOLDERS for p in sorted((place / name).rglob("*")) if p.is_file()}
     ours = {n: p for n, p in inside.items() if not any(part.startswith((".", "__")) for part in n.parts)}
-    files = {name.as_posix(): path.read_bytes() for name, path in ours.items()}
-    target = Path(folder)
-    there = [name for name in files if os.path.lexists(target / name)]
-    if there:
-        more = f" and {len(there) - 1} more" if len(there) > 1 else ""
-        raise RepaireconError(f"{shown(str(target / there[0]))}{more} there already: name another folder")
-    write_all(target, files)
+    write_all(target, {name.as_posix(): path.read_bytes() for name, path in ours.items()})
     return target
 
 

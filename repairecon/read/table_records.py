@@ -29,15 +29,14 @@ def parts(reading: Reading, rows: list[tuple[Row, str]], quotes_lead: set[str], 
         return tuple(_part(reading, row, name, quotes_lead) for row, name in rows)
     if not len(reading.parts):
         return ()
-    price, section = reading.three.price_kit, reading.three.section
+    price, name = reading.three.price_kit, reading.defaults.text("name.part")
     if price is None and beneath:
         for row in beneath:
             reading.assume(f"part: {row.text('part')}", row, "price")
         return tuple(_part(reading, row, row.text("part"), quotes_lead) for row in beneath)
-    name = reading.defaults.text("name.part")
     if price is None and key(name) not in reading.quoted:
-        if "price_kit" not in section.bad and reading.toml_whole:
-            section.fault("price_kit", "nothing", "write the price of the rebuild kit, or add parts.csv")
+        write = "write the price of the rebuild kit, or add parts.csv"
+        reading.three.section.check((reading.toml_whole, "price_kit", "nothing", write))
         price = NOTHING
     lead = None if key(name) in quotes_lead else reading.wait()
     return (Part(part=name, description="", quantity=1, needed="always", price=price, lead_days=lead, standard_size="",
@@ -73,21 +72,15 @@ def _look(reading: Reading, row: Row, name: str, tree: Outcomes, priced: Mapping
     """The event or the price that it tells of is spelt as in its own file."""
     event, price_of = row.text("event"), row.text("price_of")
     row.either("event", "price_of", "name an event of events.csv, or in price_of a part or a way")
-    if row.has("event") and row.has("price_of"):
-        found = f"{shown(price_of)} beside the event {shown(event)}"
-        row.fault("price_of", found, "keep one of the two: a look tells of an event or of a price")
+    both = row.has("event") and row.has("price_of")
+    row.check((both, "price_of", f"{shown(price_of)} beside the event {shown(event)}",
+               "keep one of the two: a look tells of an event or of a price"))  # fmt: skip
+    if both:
         price_of = ""
     elif event:
         event = row.named("event", tree.events, "an unknown event ")
     elif price_of:
-        part, way = reading.part_or_way(row, "price_of")
-        asked = priced.get(key(price_of))
-        if isinstance(asked, Part) and not way:
-            reading.check_wanted(asked, "a look in looks.csv asks for it")
-        elif isinstance(asked, Way) and asked.kind not in PRICED:
-            found = f"{shown(price_of)}, a way of kind {asked.kind} with no price of its own"
-            row.fault("price_of", found, f"name a part, or a way of kind {', '.join(PRICED)}")
-        price_of = part or way or price_of
+        price_of = _price_of(reading, row, priced.get(key(price_of)))
     p_right = _p_right(reading, row, name, tree)
     look = reading.record(Look, row, look=name, event=event, price_of=price_of, p_right=p_right)
     if row.assumed:
@@ -98,43 +91,50 @@ def _look(reading: Reading, row: Row, name: str, tree: Outcomes, priced: Mapping
     return look
 
 
+def _price_of(reading: Reading, row: Row, asked: Part | Way | None) -> str:
+    part, way = reading.part_or_way(row, "price_of")
+    if isinstance(asked, Part) and not way:
+        reading.check_wanted(asked, "a look in looks.csv asks for it")
+    elif isinstance(asked, Way) and asked.kind not in PRICED:
+        found = f"{row.shown('price_of')}, a way of kind {asked.kind} with no price of its own"
+        row.fault("price_of", found, f"name a part, or a way of kind {', '.join(PRICED)}")
+    return part or way or row.text("price_of")
+
+
 def _p_right(reading: Reading, row: Row, name: str, tree: Outcomes) -> float:
     """Chance that the look shows what is the case; a price that is asked is taken as right."""
-    given = row.number("p_right")
+    written, said = row.shown("p_right"), row.number("p_right")
     if row.has("price_of"):
-        if given is not None and given < 1.0 and not row.has("event"):
-            write = "leave it blank or write 1: a price that you are told is taken as right"
-            row.fault("p_right", row.shown("p_right"), write)
+        doubted = not row.has("event") and said not in (None, 1.0)
+        write = "leave it blank or write 1: a price that you are told is taken as right"
+        row.check((doubted, "p_right", written, write))
         return 1.0
-    if not row.has("p_right"):
-        return reading.defaults.number("p_right", name)
-    names = tree.outcomes.get(key(row.text("event")))
-    among = max(len(names), 2) if names is not None and names.whole else 0  # of one, whether it happens at all
-    if given is not None and among and given < Decimal(1) / among:
+    given, names = reading.number(row, "p_right", name), tree.outcomes.get(key(row.text("event")))
+    if names is not None and names.whole:
+        among = max(len(names), 2)  # of one, whether it happens at all
         least = -(-100 // among) * Decimal("0.01")
         write = f"a look that is right less often than guessing tells nothing: give at least {least}"
-        row.fault("p_right", row.shown("p_right"), write)
-    return 1.0 if given is None else given
+        row.check((said is not None and said < Decimal(1) / among, "p_right", written, write))
+    return given
 
 
 # ---- suppliers and quotes --------------------------------------------------------------------------
 def suppliers(reading: Reading, rows: list[tuple[Row, str]]) -> tuple[Supplier, ...]:
     of_all, money, made = _all_bands(reading), reading.money, list[Supplier]()
     for row, name in rows:
-        bands = of_all.get(key(name), ())
-        currency = row.text("currency").upper()
-        if currency and currency not in money.named and money.whole:
-            known = ", ".join(sorted(money.named))
-            write = f"give its rate under [money.exchange] in case.toml, or write one of: {known}"
-            row.fault("currency", shown(currency), write)
+        bands, currency = of_all.get(key(name), []), row.text("currency").upper()
         vat_included, imported = row.choice("vat") == "in", row.yes("imported")
         vat_rate, free_above = row.number("vat_rate"), row.number("free_above")
         if vat_rate is None:
             vat_rate = money.vat_rate if imported or not vat_included else money.vat_rate_unlisted
         charged = bands or row.has_range("carriage") or not reading.tables["carriage.csv"].whole
-        if free_above is not None and not charged:
-            found = f"nothing, beside free_above {plain(free_above)}"
-            row.fault("carriage_likely", found, "write the carriage of a smaller order, or its bands in carriage.csv")
+        write = f"give its rate under [money.exchange] in case.toml, or write one of: {', '.join(sorted(money.named))}"
+        row.check(
+            (currency and money.whole and currency not in money.named, "currency", shown(currency), write),
+            (free_above is not None and not charged, "carriage_likely",
+             f"nothing, beside free_above {plain(free_above or 0.0)}",
+             "write the carriage of a smaller order, or its bands in carriage.csv"),
+        )  # fmt: skip
         carriage = bands[0].quoted if bands and not row.has_range("carriage") else row.amount("carriage")
         made.append(reading.record(
             Supplier, row, supplier=name, currency=currency or money.currency, vat_included=vat_included,
@@ -150,17 +150,17 @@ def _all_bands(reading: Reading) -> dict[str, list[WeightBand]]:
         reading.keep_note(row)
         name = row.named("supplier", reading.suppliers, whole=reading.sellers_known)
         up_to, quoted = row.number("up_to_kg"), row.amount("quoted")
-        if not row.has_range("quoted"):
-            row.fault("quoted_likely", "nothing", "write the carriage of such a parcel, in the supplier's money")
+        write = "write the carriage of such a parcel, in the supplier's money"
+        row.check((not row.has_range("quoted"), "quoted_likely", "nothing", write))
         if up_to is None:
             continue
         lighter = made.setdefault(key(name), [])
         last = lighter[-1] if lighter else WeightBand(0.0, NOTHING)
-        falls = any(getattr(quoted, at) < getattr(last.quoted, at) for at in ENDS)
+        falls = quoted is not NOTHING and any(getattr(quoted, at) < getattr(last.quoted, at) for at in ENDS)
         if up_to <= last.up_to_kg:
             write = "write the bands of a supplier from the lightest to the heaviest, each weight once"
             row.fault("up_to_kg", f"{plain(up_to)} after {plain(last.up_to_kg)}", write)
-        elif falls and quoted is not NOTHING:
+        elif falls:
             found = f"{plain(quoted.likely)} after {plain(last.quoted.likely)} for a lighter parcel"
             rule = "write a carriage that does not fall with the weight"
             row.fault("quoted_likely", found, f"{rule} (a lighter parcel may go at the price of a heavier)")
@@ -171,29 +171,27 @@ def _all_bands(reading: Reading) -> dict[str, list[WeightBand]]:
 
 def quotes(reading: Reading) -> tuple[Quote, ...]:
     """Quotes; a blank chance of never is -1, filled in with that of the way later."""
-    missing, made = dict[str, None](), list[Quote]()
-    for row in reading.tables["quotes.csv"].rows:
-        supplier = row.text("supplier")
-        if supplier and not reading.suppliers.find(supplier) and not reading.tables["suppliers.csv"].given:
-            missing[supplier] = None
-        if not row.has_range("quoted"):
-            row.fault("quoted_likely", "nothing", "write the price as quoted, in the supplier's money")
+    rows, made = reading.tables["quotes.csv"].rows, list[Quote]()
+    for row in rows:
         quoted, p_never = row.amount("quoted"), row.number("p_never")
         last, given = row.date("valid_until"), row.date("quoted_on")
-        if last and given and last < given:
-            row.fault("valid_until", f"{last}, before quoted_on {given}", "write the last day on which the quote holds")
-        item = row.text("item")
+        row.check((not row.has_range("quoted"), "quoted_likely", "nothing",
+                   "write the price as quoted, in the supplier's money"))  # fmt: skip
         part, way = reading.part_or_way(row, "item")
-        if part and not way and p_never:
-            write = "leave it blank and put a 'part no longer available' row in events.csv"
-            row.fault("p_never", row.shown("p_never"), write)
+        row.check(
+            (last and last < given, "valid_until", f"{last}, before quoted_on {given}",
+             "write the last day on which the quote holds"),
+            (part and not way and p_never, "p_never", row.shown("p_never"),
+             "leave it blank and put a 'part no longer available' row in events.csv"),
+        )  # fmt: skip
         made.append(reading.record(
-            Quote, row, item=part or way or item,
+            Quote, row, item=part or way or row.text("item"),
             supplier=row.named("supplier", reading.suppliers, whole=reading.sellers_known), quoted=quoted,
             p_never=-1.0 if p_never is None else p_never, breaks=_breaks(row, quoted), valid_until=last,
         ))  # fmt: skip
-    if missing:
-        named = ", ".join(shown(m) for m in list(missing)[:6]) + (", ..." if len(missing) > 6 else "")
+    missing = list(dict.fromkeys(q.supplier for q in made if q.supplier))
+    if missing and not reading.tables["suppliers.csv"].given:
+        named = ", ".join(shown(m) for m in missing[:6]) + (", ..." if len(missing) > 6 else "")
         write = f"add a row for each of {named}: quotes.csv names them"
         reading.problems.add("suppliers.csv", None, "", "no rows", write)
     return tuple(made)

@@ -97,17 +97,18 @@ def beside_the_unit(reading: Reading, toml: TomlFile, sellers: Sequence[Supplier
 
 
 def _terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
-    money, defaults, as_decided = reading.money, reading.defaults, reading.as_decided
+    money, defaults = reading.money, reading.defaults
     owner = toml.section("owner")
     own_hour, lost_day = owner.number("cost_own_hour"), owner.range("cost_lost_day")
-    own_hour_stated, lost_day_stated = own_hour is not None, lost_day is not None
-    if own_hour is None:
+    stated = {"own_hour_stated": own_hour is not None, "lost_day_stated": lost_day is not None}
+    uncounted = {} if lost_day else {"cost_lost_day": "a day without the boat"}
+    if own_hour is None and reading.as_decided:
         # older decisions rest on what an hour was then taken to be; today nobody says for an owner what it is worth
-        own_hour = money.assumed("cost_own_hour", "per hour").likely if as_decided else 0.0
-    for name, stated, what in (("cost_own_hour", own_hour_stated or as_decided, "an hour of yours"),
-                               ("cost_lost_day", lost_day_stated, "a day without the boat")):  # fmt: skip
-        if not stated:
-            defaults.note(name, "0", money.currency, f"assumed: not counted, as you do not say what {what} is worth")
+        own_hour = money.assumed("cost_own_hour", "per hour").likely
+    elif own_hour is None:
+        uncounted = {"cost_own_hour": "an hour of yours", **uncounted}
+    for name, what in uncounted.items():
+        defaults.note(name, "0", money.currency, f"assumed: not counted, as you do not say what {what} is worth")
     cap_chance, elsewhere = owner.number("cap_chance"), owner.number("elsewhere_days")
     if cap_chance is None:
         capped = owner.number("cap_cost") is not None
@@ -116,32 +117,34 @@ def _terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
         elsewhere = defaults.number("elsewhere_days") if wrong_unit else 0.0
     return defaults.record(
         Terms, owner, currency=money.currency, vat_rate=money.vat_rate_unlisted, exchange=dict(money.exchange),
-        exchange_date=money.exchange_date, labour=dict(reading.labour.rates), cost_own_hour=own_hour,
-        cost_lost_day=lost_day or NOTHING, own_hour_stated=own_hour_stated, lost_day_stated=lost_day_stated,
-        cap_chance=cap_chance, elsewhere_days=elsewhere,
+        exchange_date=money.exchange_date, labour=dict(reading.labour.rates), cost_own_hour=own_hour or 0.0,
+        cost_lost_day=lost_day or NOTHING, cap_chance=cap_chance, elsewhere_days=elsewhere, **stated,
     )  # fmt: skip
 
 
 def _needed(toml: TomlFile) -> Needed:
     section = toml.section("needed")
     section.either("by", "within_days", "write the day, or in how many days, the boat must be back")
-    if section.has("by") and section.has("within_days"):
-        section.fault("within_days", "days beside a date", "keep one of the two")
+    both = section.has("by") and section.has("within_days")
+    section.check((both, "within_days", "days beside a date", "keep one of the two"))
     return section.record(Needed)
 
 
 def _customs(toml: TomlFile, sellers: Sequence[Supplier], defaults: Defaults) -> Customs:
     """Their date and the buyer matter once somebody sells from beyond the border."""
     section = toml.section("customs")
-    if section.number("flat_duty_rate") is not None and section.lacks("flat_duty_up_to"):
-        section.fault("flat_duty_up_to", "nothing", "write the goods value up to which flat_duty_rate holds")
-    if section.number("flat_duty_up_to") and section.lacks("flat_duty_rate"):
-        section.fault("flat_duty_rate", "nothing", "write the rate that holds up to flat_duty_up_to")
+    rate, up_to = section.number("flat_duty_rate"), section.number("flat_duty_up_to")
+    section.check(
+        (rate is not None and section.lacks("flat_duty_up_to"), "flat_duty_up_to", "nothing",
+         "write the goods value up to which flat_duty_rate holds"),
+        (up_to and section.lacks("flat_duty_rate"), "flat_duty_rate", "nothing",
+         "write the rate that holds up to flat_duty_up_to"),
+    )  # fmt: skip
     if not section.date("as_of") and "as_of" not in section.bad and any(s.imported for s in sellers):
         defaults.text("customs_as_of")
     buyer = section.choice("buyer") or defaults.text("buyer")
     registered = "VAT-registered" if buyer == "vat-registered" else "private"
-    return section.record(Customs, flat_duty_up_to=section.number("flat_duty_up_to") or 0.0, buyer=registered)
+    return section.record(Customs, flat_duty_up_to=up_to or 0.0, buyer=registered)
 
 
 def _wishes(toml: TomlFile, reading: Reading, defaults: Defaults) -> OrderWishes:
@@ -244,13 +247,14 @@ def read_passage(folder: str | os.PathLike[str], items: Iterable[str], systems: 
 
 def _wish(section: Section, known: Names, seen: Names, folder: Path) -> SpareWish:
     item, case = section.named("item", known), section.text("case")
-    if item in known and not seen.add(item):
-        section.fault("item", f"{shown(item)} again", "write one section for each item")
-    by = [k for k in ("failures_per_year", "failures_per_1000_hours", "case") if section.has(k)]
-    if "case" in by and len(by) > 1:
-        section.fault(by[0], "a guess beside a case", "keep one of the two: the case tells how often it fails")
-    if case and not (folder / case).is_dir():
-        section.fault("case", shown(case), "name a case folder, its path counted from passage.toml")
+    guessed = [k for k in ("failures_per_year", "failures_per_1000_hours") if section.has(k)]
+    section.check(
+        (item in known and not seen.add(item), "item", f"{shown(item)} again", "write one section for each item"),
+        *((section.has("case"), k, "a guess beside a case", "keep one of the two: the case tells how often it fails")
+          for k in guessed[:1]),
+        (case and not (folder / case).is_dir(), "case", shown(case),
+         "name a case folder, its path counted from passage.toml"),
+    )  # fmt: skip
     return section.record(
         SpareWish, item=item, case=str(folder / case) if case else "",
         source=Source(PASSAGE, section.place("")[0], item),

@@ -196,13 +196,14 @@ def in_order(
     low: float | None, likely: float | None, high: float | None, form: Shape, source: Source
 ) -> Range | Misread:
     """The range, if its three numbers make one; likely alone is a sure number."""
-    if low is None and high is None and likely is not None:
-        return Range(likely, likely, likely, form, source)
-    if likely is None and form == "uniform" and low is not None and high is not None:
-        likely = (low + high) / 2.0
-    if low is None or likely is None or high is None:
-        which = "likely" if likely is None else "low" if low is None else "high"
-        return Misread("give low, likely and high, or likely alone", "nothing", which)
+    known = {end: x for end, x in (("likely", likely), ("low", low), ("high", high)) if x is not None}
+    if known.keys() == {"likely"}:
+        known |= dict.fromkeys(("low", "high"), known["likely"])
+    elif form == "uniform" and known.keys() == {"low", "high"}:
+        known["likely"] = (known["low"] + known["high"]) / 2.0
+    if lacking := [end for end in ("likely", "low", "high") if end not in known]:
+        return Misread("give low, likely and high, or likely alone", "nothing", lacking[0])
+    low, likely, high = known["low"], known["likely"], known["high"]
     found = f"low {plain(low)}, likely {plain(likely)}, high {plain(high)}"
     if not low <= likely <= high:
         return Misread("write them so that low <= likely <= high", found, "low" if low > likely else "high")
@@ -231,8 +232,6 @@ def _money(text: str) -> tuple[str, str]:
 
 def number_text(cell: Cell, mark: str, currency: str = "") -> str | Misread:
     """A number as a case folder has it; ``mark`` is the decimal mark, ``currency`` may stand beside it."""
-    if isinstance(cell, Misread):
-        return cell
     if isinstance(cell, int | float) and not isinstance(cell, bool):
         return plain(cell)
     text = text_of(cell)
@@ -260,8 +259,6 @@ def date_of_serial(serial: int) -> datetime.date:
 
 def date_text(cell: Cell) -> str | Misread:
     """A date as year-month-day; day.month.year has points (common practice, no source)."""
-    if isinstance(cell, Misread):
-        return cell
     if isinstance(cell, datetime.date):
         return cell.isoformat()
     text = text_of(cell)

@@ -29,7 +29,7 @@ def ways(reading: Reading, rows: list[tuple[Row, str]], quotes_lead: set[str]) -
     if bare:  # prices that nobody has asked yet
         reading.defaults.note("ways", "; ".join(name for _, name in bare), "", bare[0][0].text("source"))
     for row, name in rows:
-        if row.assumed and row.range("price"):
+        if row.assumed and row.has_range("price"):
             reading.assume(f"way: {name}", row, "price")
     made = [_way(reading, row, name, kinds, quotes_lead) for row, name in rows]
     return tuple(w for w in made if w.kind and w.way)
@@ -54,20 +54,20 @@ def _way(reading: Reading, row: Row, name: str, kinds: Mapping[str, str], quotes
     lead, strip_charge = row.range("lead_days"), reading.money.charge(row, "strip_charge")
     if kind in PRICED and not row.has_range("lead_days") and key(name) not in quotes_lead:
         lead = defaults.range("away_days", name) if kind == "send away" else reading.wait()
-    p_never, p_refund, of = _p_never(reading, row, name, kind), row.number("p_refund"), reading.three.price_new or price
-    if p_refund is None and not row.has("p_refund") and surcharge.high > 0:
-        p_refund = defaults.number("p_refund", name)
+    p_never, of = _p_never(reading, row, name, kind), reading.three.price_new or price
+    p_refund = reading.number(row, "p_refund", name) if surcharge.high > 0 else row.number("p_refund") or 0.0
     if kind == "send away" and not row.has_range("strip_charge") and of is not None:
         strip_charge = defaults.range("strip_charge_share", name).scaled(of.likely)
     _check_blank(row, kind)
-    if (then := key(row.text("then"))) not in ("", NO_WAY):
+    then = key(row.text("then"))
+    if then not in ("", NO_WAY):
         then = row.named("then", reading.ways)
-        if kinds.get(then) in MAY_COST[:3]:
-            row.fault("then", row.shown("then"), "name a lasting way, or none if nothing more is due")
+        passing = kinds.get(then) in MAY_COST[:3]
+        row.check((passing, "then", row.shown("then"), "name a lasting way, or none if nothing more is due"))
     way = reading.record(
         Way, row, way=name, kind=kind, price=price, price_covers=row.yes_if_written("price_covers"),
         lead_days=lead, p_never=p_never, instead=_instead(reading, row, name, kinds), core_surcharge=surcharge,
-        p_refund=p_refund or 0.0, strip_charge=strip_charge, bought=_bought(reading, row, name, kinds),
+        p_refund=p_refund, strip_charge=strip_charge, bought=_bought(reading, row, name, kinds),
         old_unit=row.choice("old_unit") or (defaults.text(f"old_unit.{kind}", name) if kind else "kept"),
         until_days=_until(reading, row, kind), then=then, note=row.note(),
     )  # fmt: skip
@@ -78,50 +78,56 @@ def _way(reading: Reading, row: Row, name: str, kinds: Mapping[str, str], quotes
 
 def _check_blank(row: Row, kind: str) -> None:
     """Note figures that a way of its kind takes from elsewhere, a pair from the way that it buys."""
-    for column in row.misplaced(kind) if kind else ():
+    if not kind:
+        return
+    for column in row.misplaced(kind):
         shown_at = f"{column.name}_likely" if row.has_range(column.name) else column.name
         write = f"leave it blank: it is for {' and '.join(column.only)}"
         row.fault(shown_at, f"{column.name} on a way of kind {kind}", write)
-    bought = "it is that of the way named in 'bought'" if kind in PAIRS else ""
-    if kind not in ("", *PRICED, *MAY_COST) and row.has_range("price"):
-        write = f"leave it blank: {bought or 'parts.csv and tasks.csv make the cost'}"
-        row.fault("price_likely", f"a price on a way of kind {kind}", write)
-    if kind not in ("", *PRICED) and row.number("p_never"):
-        gone = "nothing has to come" if kind in MAY_COST else "put a 'part no longer available' row in events.csv"
-        row.fault("p_never", row.shown("p_never"), f"leave it blank: {bought or gone}")
+    price = "parts.csv and tasks.csv make the cost"
+    gone = "nothing has to come" if kind in MAY_COST else "put a 'part no longer available' row in events.csv"
+    if kind in PAIRS:
+        price = gone = "it is that of the way named in 'bought'"
+    costs_elsewhere = kind not in (*PRICED, *MAY_COST)
+    row.check(
+        (costs_elsewhere and row.has_range("price"), "price_likely", f"a price on a way of kind {kind}",
+         f"leave it blank: {price}"),
+        (kind not in PRICED and row.number("p_never"), "p_never", row.shown("p_never"),
+         f"leave it blank: {gone}"),
+    )  # fmt: skip
 
 
 def _until(reading: Reading, row: Row, kind: str) -> Range | None:
     """Days until the lasting repair, from running hours where those are given."""
     days, hours = row.range("until_days"), row.range("until_hours")
-    if days is not None and hours is not None:
-        row.fault("until_hours_likely", "hours beside days", "keep one of the two")
-    if hours is not None and days is None:
-        if reading.hours_a_year:
-            return hours.scaled(DAYS_A_YEAR / reading.hours_a_year)
-        write = "write hours_a_year under [years] in case.toml, or until_days instead"
-        row.fault("until_hours_likely", "running hours, and no hours_a_year", write)
-    given = row.has_range("until_days") or row.has_range("until_hours")
-    if kind in FOR_A_WHILE and not given and not row.yes("never"):
-        row.fault("until_days_likely", "nothing", "write the days until the lasting repair is done")
-    return days
+    given = row.has_range("until_days") or row.has_range("until_hours") or row.yes("never")
+    row.check(
+        (days and hours, "until_hours_likely", "hours beside days", "keep one of the two"),
+        (hours and not reading.hours_a_year, "until_hours_likely", "running hours, and no hours_a_year",
+         "write hours_a_year under [years] in case.toml, or until_days instead"),
+        (kind in FOR_A_WHILE and not given, "until_days_likely", "nothing",
+         "write the days until the lasting repair is done"),
+    )  # fmt: skip
+    return hours.scaled(DAYS_A_YEAR / reading.hours_a_year) if hours and not days and reading.hours_a_year else days
 
 
 def _price(reading: Reading, row: Row, name: str, kind: str) -> Range | None:
-    three, price = reading.three, row.range("price")
-    if kind in MAY_COST or (kind in PRICED and price is not None):
-        return None if price is None else reading.money.with_vat(price, row.choice("vat"))
-    if kind not in PRICED or row.has_range("price") or key(name) in reading.quoted:
+    three = reading.three
+    if kind in MAY_COST or (kind in PRICED and row.has_range("price")):
+        price = row.range("price")
+        return price and reading.money.with_vat(price, row.choice("vat"))
+    if kind not in PRICED or key(name) in reading.quoted:
         return None
     if kind == "new" and three.price_new is not None:
         return three.price_new
-    known_wrong = kind == "new" and "price_new" in three.section.bad
+    if reading.ordering:
+        return None
     if row.assumed:  # the price of a new unit, one of the three numbers, is not there
-        if not reading.ordering and "price_new" not in three.section.bad and reading.toml_whole:
-            three.section.fault("price_new", "nothing", "write the price of a new unit, or add ways.csv")
-        return None if reading.ordering else NOTHING
-    if name and reading.tables["quotes.csv"].whole and not known_wrong and not reading.ordering:
-        row.fault("price_likely", "nothing", f"write a price, or a row for {shown(name)} in quotes.csv")
+        write = "write the price of a new unit, or add ways.csv"
+        three.section.check((reading.toml_whole, "price_new", "nothing", write))
+        return NOTHING
+    lacks = name and reading.tables["quotes.csv"].whole and not (kind == "new" and "price_new" in three.section.bad)
+    row.check((lacks, "price_likely", "nothing", f"write a price, or a row for {shown(name)} in quotes.csv"))
     return None
 
 
@@ -137,48 +143,50 @@ def _p_never(reading: Reading, row: Row, name: str, kind: str) -> float:
 def _instead(reading: Reading, row: Row, name: str, kinds: Mapping[str, str]) -> str:
     may = ("exchange", *BOUGHT)
     found = reading.ways.find(row.named("instead", reading.ways))
-    if found and found == name:
-        row.fault("instead", row.shown("instead"), "name another way: this is what is done if this one never comes")
-    elif kinds.get(found, may[0]) not in ("", *may):
-        row.fault("instead", row.shown("instead"), f"name a way of kind {', '.join(may)}")
+    written = row.shown("instead")
+    row.check(
+        (found and found == name, "instead", written, "name another way: this is what is done if this one never comes"),
+        (kinds.get(found, "") not in ("", *may), "instead", written, f"name a way of kind {', '.join(may)}"),
+    )
     return found
 
 
 def _bought(reading: Reading, row: Row, name: str, kinds: Mapping[str, str]) -> str:
-    word, kind = row.text("bought"), row.choice("kind")
+    word, kind, whole = row.text("bought"), row.choice("kind"), reading.ways.whole
     if kind not in PAIRS:
-        if word and kind:
-            row.fault("bought", shown(word), "leave it blank: only the pairs name what is bought")
+        row.check((word and kind, "bought", shown(word), "leave it blank: only the pairs name what is bought"))
         return ""
-    may = [n for n, of in kinds.items() if of in BOUGHT]
-    if word:
-        found = reading.ways.find(word)
-        if kinds.get(found) == "exchange":
-            row.fault("bought", shown(word), "name a way that leaves you the old unit: an exchange takes it")
-        elif found not in may and kinds.get(found) != "" and (found or reading.ways.whole):
-            row.fault("bought", shown(word), row.problems.advice(word, may, f"name a way of kind {_OR_KINDS}"))
-        return found
+    may, found = [n for n, of in kinds.items() if of in BOUGHT], reading.ways.find(word)
     new = [n for n in may if kinds[n] == "new"]
-    if len(new) == 1:
+    if not word and len(new) == 1:
         reading.defaults.note(f"bought ({name})", new[0], "way", "assumed: the only way of kind new")
         return new[0]
-    if reading.ways.whole and "" not in kinds.values() and not row.has("bought"):
-        named = ", ".join(shown(n) for n in may[:12])
-        row.fault("bought", "nothing", f"write one of: {named}" if may else f"add a way of kind {_OR_KINDS}")
-    return ""
+    of_kind, named = f"way of kind {_OR_KINDS}", ", ".join(shown(n) for n in may[:12])
+    not_bought = word and found not in may and kinds.get(found) != "" and (found or whole)
+    row.check(
+        (kinds.get(found) == "exchange", "bought", shown(word),
+         "name a way that leaves you the old unit: an exchange takes it"),
+        (not_bought, "bought", shown(word), row.problems.advice(word, may, f"name a {of_kind}")),
+        (not row.has("bought") and whole and "" not in kinds.values(), "bought", "nothing",
+         f"write one of: {named}" if may else f"add a {of_kind}"),
+    )  # fmt: skip
+    return found
 
 
 # ---- how long the unit lasts -------------------------------------------------------------------------
+def speak_of_lives(rows: list[tuple[Row, str]]) -> bool:
+    return any(row.has(name) or row.has_range(name) for row, _ in rows for name in LIFE)
+
+
 def with_lives(made: tuple[Way, ...], unit: Unit, defaults: Defaults) -> tuple[Way, ...]:
     """The ways with their lives; a pair of which nothing is said has that of the way it puts in service."""
     lived = {w.way: _completed(w, unit, defaults) for w in made if w.kind not in PAIRS}
     here = next((lived[w.way] for w in made if w.kind == "rebuild"), None)
     for pair in (w for w in made if w.kind in PAIRS):
-        base = lived.get(pair.bought) if pair.traits.in_service == "bought" else here
-        silent = pair.life_years is None and pair.life_hours is None
-        wants = [x for x in LIFE if (silent if x in LIFE[:2] else getattr(pair, x) is None)]
-        whole = replace(pair, **{x: getattr(base, x) for x in wants}) if base else pair
-        lived[pair.way] = _completed(whole, unit, defaults)
+        base = (lived.get(pair.bought) if pair.traits.in_service == "bought" else here) or pair
+        said = LIFE[:2] if pair.life_years or pair.life_hours else ()  # one of the two is enough
+        wants = {x: getattr(base, x) for x in LIFE if x not in said and getattr(pair, x) is None}
+        lived[pair.way] = _completed(replace(pair, **wants), unit, defaults)
     return tuple(lived[w.way] for w in made)
 
 

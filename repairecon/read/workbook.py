@@ -19,10 +19,10 @@ from repairecon.read import values
 from repairecon.read.columns import ANY, CASE, CASE_FILES, FILES, NUMBERS, Column, Headings, about, sections
 from repairecon.read.files import Unreadable, csv_text, read_data
 from repairecon.read.problems import SURE, Problems, clean, closest, shown
-from repairecon.read.sheets import BOOKS, Sheet, cell_of, heading, left_out, take, tidied
+from repairecon.read.sheets import BOOKS, Sheet, cell_of, heading, left_out, take, tidied, tidy
 from repairecon.read.tables import Row, table_of
 from repairecon.read.toml_file import toml_key, toml_lines
-from repairecon.read.values import Cell, Misread, date_text, figure, listed, number, number_text, text_of
+from repairecon.read.values import Cell, Misread, figure, listed, number, text_of
 
 MOST_EMPTY = 10_000  # empty rows together after which a sheet is taken to have ended
 LAST_ROW = 1_048_576  # of a sheet (ECMA-376 part 1 has no limit; it is that of the programs)
@@ -244,9 +244,7 @@ def read_case_workbook(
     try:
         sheets = read_sheets(read_data(Path(path)), name)
     except Unreadable as error:
-        problems.add(name, None, "", error.found, error.write)
-        sheets = []
-    problems.stop_if_any()
+        problems.refuse(name, error.found, error.write)
     for sheet in sheets:
         title = heading(sheet.name)
         file = known.get(title.removesuffix(".csv").removesuffix(".toml"), "")
@@ -259,8 +257,7 @@ def read_case_workbook(
         elif title != ANSWER:
             made.notes[f"{sheet.file}, sheet {sheet.name}"] = "nothing reads this sheet"
     if first not in problems.called:
-        problems.add(name, None, "", f"no sheet {Path(first).stem}", "add one, headed section, key, value")
-        problems.stop_if_any()
+        problems.refuse(name, f"no sheet {Path(first).stem}", "add one, headed section, key, value")
     return made
 
 
@@ -289,20 +286,12 @@ def _tidied_keys(sheet: Sheet) -> Sheet:
     """The sheet with numbers and dates as a case folder has them, by the type of each key."""
     head, *below = sheet.rows or [0]
     names = [heading(text_of(c)) for c in sheet.rows.get(head, ())]
-    types = {}
-    for n in below:
-        by_name = dict(zip(names, map(text_of, sheet.rows[n]), strict=False))
-        types[n] = _declared(sheet.file, by_name.get("section", ""), by_name.get("key", "")).type
-    rows = {n: list(sheet.rows[n]) for n in below}
-    at = [(n, k) for n, row in rows.items() for k, (name, cell) in enumerate(zip(names, row, strict=False))
-          if name in _PLACES and cell is not None]  # fmt: skip
-    figures = (rows[n][k] for n, k in at if types[n] in NUMBERS)
-    mark = values.agreed_mark(c for c in figures if isinstance(c, str))
-    for n, k in at:
-        if types[n] in NUMBERS:
-            rows[n][k] = number_text(rows[n][k], mark)
-        elif types[n] == "date":
-            rows[n][k] = date_text(rows[n][k])
+    rows, types = {n: list(sheet.rows[n]) for n in below}, dict[tuple[int, int], str]()
+    for n, row in rows.items():
+        by_name = dict(zip(names, map(text_of, row), strict=False))
+        kind = _declared(sheet.file, by_name.get("section", ""), by_name.get("key", "")).type
+        types |= {(n, k): kind for k, name in enumerate(names[: len(row)]) if name in _PLACES}
+    tidy(rows, types)
     return replace(sheet, rows={**sheet.rows, **{n: tuple(row) for n, row in rows.items()}})
 
 
@@ -350,14 +339,10 @@ def _value(row: Row, column: Column) -> object:
     text = row.text("value")
     ends = {end: _figure(row.text(place)) for place, end in _PLACES.items() if row.text(place)}
     if column.type == "range":
-        shape = {"shape": row.text("shape")} if row.text("shape") else {}
-        if shape or len(ends) == 2 or "likely" not in ends:
-            return {**ends, **shape}
-        return ends["likely"] if len(ends) == 1 else list(ends.values())
+        shaped = ends | ({"shape": row.text("shape")} if row.text("shape") else {})
+        return ends["likely"] if list(shaped) == ["likely"] else shaped
     for place in ("low", "high"):
-        if place in ends:
-            row.fault(place, shown(row.text(place)), "clear it: this key has one value")
-            break
+        row.check((place in ends, place, row.shown(place), "clear it: this key has one value"))
     if not text:
         return None
     if column.type in (*NUMBERS, _UNKNOWN):

@@ -171,18 +171,18 @@ def test_counting_shows_and_writes_the_differences(tmp_path: Path) -> None:
 
 def test_cards_keep_their_past(tmp_path: Path) -> None:
     with stocked_book(tmp_path) as book:
-        book.change_item(SEAL, name="seal, lip, raw water pump", minimum=3)
+        book.write_card("item", SEAL, name="seal, lip, raw water pump", minimum=3)
         book.write_card("locker", "A1", name="A2")
         old, new = book.ledger.rows("SELECT name, minimum, designation FROM item_versions WHERE item = 1")
         assert (old, new) == ((SEAL, 2000, "20x35x7"), ("seal, lip, raw water pump", 3000, "20x35x7"))
         assert book.item(SEAL).name == "seal, lip, raw water pump"  # an earlier name still finds it
         assert ("seal, lip, raw water pump", "A2") in held(book)
         with pytest.raises(BookError, match="already"):
-            book.change_item(BELT, name="OIL,  engine")
+            book.write_card("item", BELT, name="OIL,  engine")
         with pytest.raises(BookError, match="did you mean 'minimum'"):
-            book.change_item(BELT, minmum=3)
+            book.write_card("item", BELT, minmum=3)
         with pytest.raises(BookError, match="has movements already"):
-            book.change_item(BELT, measure="metre")
+            book.write_card("item", BELT, measure="metre")
 
 
 @pytest.mark.parametrize(

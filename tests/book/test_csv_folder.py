@@ -32,7 +32,7 @@ def lived_in(folder: Path) -> SparesBook:
     book.move(OIL, "shed", "2.125")
     book.scrap(OIL, "0.5", "shed")
     book.count("A1", {SEAL: 3})
-    book.change_item(SEAL, name="'=seal", minimum=4, resale_rate=0.1, weight_kg=0.02, volume_litres=0.3)
+    book.write_card("item", SEAL, name="'=seal", minimum=4, resale_rate=0.1, weight_kg=0.02, volume_litres=0.3)
     book.write_card("locker", "A1", name="-A1", place='under, "the" table')
     book.write_card("unit", "engine", hours=1300, hours_on="2026-05-01")
     return book

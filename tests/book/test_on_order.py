@@ -105,7 +105,7 @@ def test_the_card_is_that_of_the_line_then_of_the_size_then_of_the_name(book: Sp
     assert named.name == "gasket, cover"
     assert book.card_of(plain, "windlass") is None
     book.receive_order(1, {"lip seal": 3}, locker="A1", date="2026-03-04")
-    book.change_item("lip seal", designation="30x47x7 FPM")
+    book.write_card("item", "lip seal", designation="30x47x7 FPM")
     assert (own := book.card_of(book.orders()[0].lines[0], "engine")) is not None  # what came stays on its card
     assert own.name == "lip seal"
 

@@ -88,7 +88,7 @@ def test_looking_writes_nothing_and_says_what_would_be(tmp_path: Path) -> None:
 
 def test_a_list_is_taken_in_and_again_without_harm(tmp_path: Path) -> None:
     with stocked_book(tmp_path) as book:
-        write_import(book, ImportPlan(book, listed(HEADINGS, ROWS)), "2026-03-01")
+        write_import(book, ImportPlan(book, listed(HEADINGS, ROWS)))
         stock = held(book)
         assert stock["impeller, raw water pump", "A1"] == "3"
         assert (stock["hose clamp, 20-32 mm", "C4"], stock["hose clamp, 20-32 mm", "shed"]) == ("12", "4")

@@ -29,7 +29,7 @@ PAGE = 4096
 def path(tmp_path: Path) -> Path:
     """A book with some of everything, closed."""
     with stocked_book(tmp_path) as book:
-        book.change_item(SEAL, weight_kg=0.125, resale_rate=0.25)
+        book.write_card("item", SEAL, weight_kg=0.125, resale_rate=0.25)
         for _ in range(12):
             book.undo(book.use(SEAL).movements[0].number)
         book.lend(BELT, "neighbour")

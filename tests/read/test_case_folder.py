@@ -51,18 +51,7 @@ def test_the_same_case_however_it_is_saved(tmp_path: Path, change: str) -> None:
     files = recoded(dict(GOOD), change)
     assert files["parts.csv"] != GOOD["parts.csv"].encode()
     other = read_case(write(tmp_path / "y", files))
-    for name in (
-        "unit",
-        "terms",
-        "parts",
-        "tasks",
-        "branches",
-        "ways",
-        "suppliers",
-        "quotes",
-        "waivers",
-        "assumed",
-    ):
+    for name in ("unit", "terms", "parts", "tasks", "branches", "ways", "suppliers", "quotes", "waivers", "assumed"):
         assert getattr(other, name) == getattr(plain, name), name
 
 
@@ -122,21 +111,13 @@ def test_what_stands_in_the_files(tmp_path: Path) -> None:
     assert list(case.waivers.values()) == ["tested under load before it is paid"]
     quote = case.quotes[2]
     assert (quote.quoted.low, quote.quoted.high, quote.p_never) == (1500, 1700, 0.02)
-    assert (quote.quoted_on, quote.part_class, str(quote.source)) == (
-        "2026-09-16",
-        "maker's part",
-        "quotes.csv:4",
-    )
+    assert (quote.quoted_on, quote.part_class, str(quote.source)) == ("2026-09-16", "maker's part", "quotes.csv:4")
     abroad = case.supplier("specialist abroad")
     assert (abroad.currency, abroad.imported, abroad.duty_rate, abroad.vat_rate) == ("GBP", True, 0.03, 0.2)
     assert (abroad.vat_included, abroad.cost_handling, abroad.carriage.likely) == (False, 15, 20)
     assert case.supplier("bearing stockist").vat_rate == 0.21
     assert case.branches[5].parts == (("shaft", 1), ("bearing", 2))
-    assert (case.branches[5].by, case.branches[7].ends_rebuild, case.branches[7].core_refused) == (
-        "yard",
-        True,
-        True,
-    )
+    assert (case.branches[5].by, case.branches[7].ends_rebuild, case.branches[7].core_refused) == ("yard", True, True)
     assert case.tasks[3].ways == ("send away",)
     assert case.tasks[3].cost.likely == pytest.approx(48.40)  # 40 x 1.21
     assert case.unit.price_new is not None

@@ -6,7 +6,7 @@ from dataclasses import fields
 from pathlib import Path
 
 import pytest
-from case_makers import CARRIAGE, CASE, GOOD, PARTS, QUOTES, SUPPLIERS, THREE, cell, cells, faults, spots, toml, write
+from case_makers import CASE, GOOD, QUOTES, SUPPLIERS, THREE, cell, cells, faults, toml, write
 
 from repairecon.read import read_case
 from repairecon.records import Case, Customs, OrderWishes, PriceBreak
@@ -129,56 +129,6 @@ def test_a_minimum_above_free_carriage_is_no_fault(tmp_path: Path) -> None:
 def test_equal_break_prices_are_no_fault(tmp_path: Path) -> None:
     case = read_case(write(tmp_path, cell(QUOTES, 2, "breaks", " 5 AT 6.90 ;10 at 6.9; ")))
     assert case.quotes[0].breaks == (PriceBreak(5, 6.9), PriceBreak(10, 6.9))
-
-
-# file, row, column, what is written there, what the fault says was found, what it says to write
-ONE_CELL = [
-    (SUPPLIERS, 2, "free_above", "-1", "'-1'", "not less than 0"),
-    (SUPPLIERS, 2, "minimum_order", "lots", "'lots'", "12.50"),
-    (SUPPLIERS, 2, "discount_rate", "5", "'5'", "give 0.05 for 5 %"),
-    (SUPPLIERS, 2, "discount_rate", "5 %", "'5 %'", "give 0.05 for 5 %"),
-    (SUPPLIERS, 3, "card_fee_rate", "2", "'2'", "give 0.02 for 2 %"),
-    (SUPPLIERS, 3, "insurance_rate", "-0.01", "'-0.01'", "from 0 to 1"),
-    (SUPPLIERS, 3, "delivery", "by hnad", "'by hnad'", "did you mean 'by hand'?"),
-    (CARRIAGE, 3, "supplier", "bering stockist", "'bering stockist'", "did you mean 'bearing stockist'?"),
-    (CARRIAGE, 3, "supplier", "", "nothing", "name the supplier"),
-    (CARRIAGE, 3, "up_to_kg", "", "nothing", "heaviest parcel"),
-    (CARRIAGE, 3, "up_to_kg", "0", "'0'", "more than 0"),
-    (CARRIAGE, 3, "up_to_kg", "2 kg", "'2 kg'", "write 2 and nothing else"),
-    (CARRIAGE, 3, "up_to_kg", "2", "2 after 2", "lightest to the heaviest"),
-    (CARRIAGE, 3, "up_to_kg", "1.5", "1.5 after 2", "lightest to the heaviest"),
-    (CARRIAGE, 2, "quoted_likely", "", "nothing", "carriage of such a parcel"),
-    (CARRIAGE, 3, "quoted_high", "12", "low 13, likely 14, high 12", "low <= likely <= high"),
-    (QUOTES, 2, "breaks", "5", "'5'", "10 at 9.80; 25 at 8.90"),
-    (QUOTES, 2, "breaks", "5 for 6", "'5 for 6'", "10 at 9.80; 25 at 8.90"),
-    (QUOTES, 2, "breaks", "5 at 6,10", "'5 at 6,10'", "write 6.10, with a point"),
-    (QUOTES, 2, "breaks", "2.5 at 6", "'2.5 at 6'", "whole number"),
-    (QUOTES, 2, "breaks", "5 at -6", "'5 at -6'", "not less than 0"),
-    (QUOTES, 2, "breaks", "1 at 6", "1 packs after 1", "from 2 packs on"),
-    (QUOTES, 2, "breaks", "10 at 6; 5 at 5", "5 packs after 10", "few packs to many"),
-    (QUOTES, 2, "breaks", "5 at 6; 5 at 5", "5 packs after 5", "few packs to many"),
-    (QUOTES, 2, "breaks", "5 at 6; 10 at 6.5", "6.5 from 10 packs, above 6 for fewer", "fall with more packs"),
-    (QUOTES, 2, "breaks", "5 at 7", "7 from 5 packs, above 6.9 for fewer", "fall with more packs"),
-    (QUOTES, 2, "minimum_packs", "0", "'0'", "not less than 1"),
-    (QUOTES, 2, "weight_kg", "0", "'0'", "more than 0"),
-    (QUOTES, 3, "duty_rate", "2.7", "'2.7'", "give 0.027 for 2.7 %"),
-    (QUOTES, 4, "quoted_core_likely", "-90", "'-90'", "not less than 0"),
-    (QUOTES, 2, "valid_until", "31/12/2026", "'31/12/2026'", "2026-03-31"),
-    (QUOTES, 2, "valid_until", "2026-09-14", "2026-09-14, before quoted_on 2026-09-15", "last day"),
-    (PARTS, 5, "makers_only", "certainly", "'certainly'", "yes or no"),
-]
-
-
-@pytest.mark.parametrize(
-    ("file", "row", "column", "value", "found", "advice"), ONE_CELL, ids=[f"{c[0]}:{c[2]}={c[3]}" for c in ONE_CELL]
-)
-def test_one_wrong_cell_is_one_fault(
-    tmp_path: Path, file: str, row: int, column: str, value: str, found: str, advice: str
-) -> None:
-    seen = faults(write(tmp_path, cell(file, row, column, value)))
-    assert spots(seen) == [(file, row, column)], seen
-    assert found in seen[0].found
-    assert advice in seen[0].write
 
 
 def test_free_carriage_without_carriage(tmp_path: Path) -> None:
