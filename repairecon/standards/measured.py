@@ -35,6 +35,11 @@ class Measures(NamedTuple):
     bare: tuple[Decimal, ...]
     hints: str
 
+    @property
+    def many(self) -> int:
+        """How many sizes were measured."""
+        return len(self.named) + len(self.bare)
+
 
 class Option(NamedTuple):
     """A listed part: its name, nominal sizes [mm] by letter, note and status; lower ``rank`` is named first."""
@@ -60,40 +65,52 @@ class Answer:
         self.parts.append((off, Candidate(name, kind, shown_gaps, note, status)))
 
 
-def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart:
+def which_part(measured: str, kind: str = "") -> WhichPart:
     """What a part of measured sizes can be.
 
     ``measured`` are sizes as a caliper shows them: ``16.98 x 39.99 x 12.02``, ``shaft 24.96, bore 40, width 7``,
     ``top width 9.7, outside length 850``, ``20.9 mm, 14 tpi``; mm where no unit is said. ``kind`` narrows: bearing,
     seal, belt, o-ring, key, circlip, hose, thread ... The parts are in the order of how well they fit.
     """
-    words = measured
-    if not isinstance(words, str):
-        words = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in words.items())
-    sizes = _measures(plain(words), kind)
-    if not sizes.named and not sizes.bare:
+    sizes = _measures(plain(measured), kind)
+    if not sizes.many:
         how = "no size could be read: write them like 16.98 x 39.99 x 12.02 or shaft 25, bore 40"
-        return WhichPart(words, (), (how,))
-    said = kind.casefold().strip()
-    alias = (r["kind"] for r in rows("measured_kinds") if r["role"] == "alias" and r["name"] in said)
-    meant = [*(k for k in FAMILIES if k.casefold() == said), *alias, *(k for k in FAMILIES if k.casefold() in said)]
-    asked = (meant or [""])[0] if kind else next((k for k in kinds_said(plain(words)) if k in BELTS or letters(k)), "")
-    kinds = _kinds(asked, sizes, kind)
+        return WhichPart(measured, (), (how,))
+    asked = _asked(measured, kind)
+    kinds = _kinds(asked, sizes)
     answers = [BELTS[name](sizes) if name in BELTS else fits(name, sizes) for name in kinds]
     spoken = [answer for answer in answers if answer.parts or len(kinds) == 1]
-    found = [pair for answer in spoken for pair in answer.parts]
+    found = [pair for answer in spoken for pair in answer.parts] or _in_other_order(kinds, sizes)
     notes = [note for answer in spoken for note in answer.notes]
-    misses = dict.fromkeys(miss for answer in spoken for miss in answer.misses)
-    if not found and not sizes.named and 2 <= len(sizes.bare) <= 3:
-        orders = [sizes._replace(bare=order) for order in permutations(sizes.bare)]
-        found = [pair for order in orders for k in kinds if said_of(k, "any order") for pair in fits(k, order).parts]
-        if found:
-            notes.insert(0, "no part has the sizes in the order written: they were taken in another order")
-    parts = tuple(part for _, part in sorted(found, key=lambda pair: pair[0])[:12])
+    if found and not any(answer.parts for answer in answers):
+        notes.insert(0, "no part has the sizes in the order written: they were taken in another order")
     if kind and not asked:
         notes.insert(0, f"the kind {kind!r} is not known here: every kind was looked through")
+    best: dict[tuple[str, str], Candidate] = {}
+    for _, part in sorted(found, key=lambda pair: pair[0]):
+        best.setdefault((part.kind, part.designation), part)
+    parts = tuple(best.values())[:12]
     notes = _with_notes(notes, parts, [*sizes.bare, *sizes.named.values()])
-    return WhichPart(words, parts, tuple(dict.fromkeys(notes)), tuple(misses)[:6])
+    misses = dict.fromkeys(miss for answer in spoken for miss in answer.misses)
+    return WhichPart(measured, parts, tuple(dict.fromkeys(notes)), tuple(misses)[:6])
+
+
+def _in_other_order(kinds: list[str], sizes: Measures) -> list[tuple[Decimal, Candidate]]:
+    """Parts that two or three bare sizes fit in any order, of kinds of which that is no other part."""
+    if sizes.named or not 2 <= len(sizes.bare) <= 3:
+        return []
+    orders = [sizes._replace(bare=order) for order in permutations(sizes.bare)]
+    turned = [kind for kind in kinds if said_of(kind, "any order")]
+    return [pair for order, kind in product(orders, turned) for pair in fits(kind, order).parts]
+
+
+def _asked(words: str, kind: str) -> str:
+    """The kind that an owner says, beside the sizes or among them; empty where none is known."""
+    if not kind:
+        return next((k for k in kinds_said(plain(words)) if k in BELTS or letters(k)), "")
+    names = [(row["name"], row["kind"]) for row in rows("measured_kinds") if row["role"] == "alias"]
+    names += [(name.casefold(), name) for name in FAMILIES]
+    return next((meant for name, meant in names if name in kind.casefold()), "")
 
 
 def _measures(words: str, kind: str) -> Measures:
@@ -110,42 +127,52 @@ def _measures(words: str, kind: str) -> Measures:
 def _with_notes(notes: list[str], parts: tuple[Candidate, ...], sizes: list[Decimal]) -> list[str]:
     """The notes with what is to be said of no part, of rows that are not published, and of several kinds."""
     if not parts:
-        # as fractions of an inch, where each lies within 0.05 mm of a sixteenth
-        sixteenths = [int(whole(value * 16 / INCH)) for value in sizes]
-        near = all(n and abs(n * INCH / 16 - v) <= Decimal("0.05") for n, v in zip(sixteenths, sizes, strict=True))
-        names = (f"{n // 16 or ''} {Fraction(n % 16, 16) or ''}".strip() for n in sixteenths)
-        said = [f"these are whole parts of an inch: ask for {' x '.join(names)} in, an inch size"]
         none = "no listed standard part has these sizes; it may be worn, special or of a maker's own size"
-        return [none, *(said if near and len(sizes) > 1 else []), *notes]
+        return [none, *_inch_sizes(sizes), *notes]
     kinds = dict.fromkeys(p.kind for p in parts)
     if any(p.status != "published" for p in parts):
         notes = [*notes, "not every row behind these names is published: see the status, and measure again"]
     return [*notes, f"say the kind of part to narrow this down: {', '.join(kinds)}"] if len(kinds) > 1 else notes
 
 
-def _kinds(asked: str, sizes: Measures, kind: str) -> list[str]:
+def _inch_sizes(sizes: list[Decimal]) -> list[str]:
+    """What to say of two or more sizes that each lie within 0.05 mm of a sixteenth of an inch."""
+    sixteenths = [int(whole(value * 16 / INCH)) for value in sizes]
+    gaps = [abs(n * INCH / 16 - value) for n, value in zip(sixteenths, sizes, strict=True)]
+    if len(sizes) < 2 or not all(sixteenths) or max(gaps) > Decimal("0.05"):
+        return []
+    names = (f"{n // 16 or ''} {Fraction(n % 16, 16) or ''}".strip() for n in sixteenths)
+    return [f"these are whole parts of an inch: ask for {' x '.join(names)} in, an inch size"]
+
+
+def _kinds(asked: str, sizes: Measures) -> list[str]:
     """The kinds to look through: the one asked for, or those that such sizes can be of."""
-    named, count = set(sizes.named), len(sizes.named) + len(sizes.bare)
-    if asked == "V-belt":
-        ribbed = "ribs" in named or "rib" in kind.casefold()
-        return ["multi-rib belt" if ribbed else "toothed belt" if named & {"pitch", "teeth"} else "V-belt"]
-    if asked == "parallel key" and "half" in sizes.hints:
-        return ["Woodruff key"]
-    if other := {"parallel key": "Woodruff key", "lip seal": "O-ring"}.get(asked if count == 2 else ""):
-        return [asked, other]
-    if asked:
-        return [asked] if asked in BELTS or letters(asked) else []
-    if "ribs" in named:
-        return ["multi-rib belt"]
-    if "tpi" in named or ("pitch" in named and "teeth" not in named):
-        return ["threaded part"]
-    if any("length" in name for name in named) and "width" in named and len(named) < 4:
-        return ["V-belt", "parallel key"]
-    known = {row["kind"]: "|".join(r["value"] for r in letters(row["kind"]).values()).split("|")
-             for row in rows("measured_kinds")}  # fmt: skip
-    # rare ones are looked through only where they are asked for
-    return [name for name, labels in known.items() if not said_of(name, "rare") and named <= set(labels)
-            and str(count) in " ".join(r["value"] for r in said_of(name, "counts")).split()]  # fmt: skip
+    named = set(sizes.named)
+    like = {"parallel key": "Woodruff key", "lip seal": "O-ring"}
+    thread = named & {"tpi", "pitch"} and "teeth" not in named
+    belt_or_key = "width" in named and len(named) < 4 and any("length" in name for name in named)
+    rules = (
+        (asked == "V-belt" and "ribs" in named, ["multi-rib belt"]),
+        (asked == "V-belt" and named & {"pitch", "teeth"}, ["toothed belt"]),
+        (asked == "parallel key" and "half" in sizes.hints, ["Woodruff key"]),
+        (asked in like and sizes.many == 2, [asked, like.get(asked, "")]),
+        (asked, [asked]),
+        ("ribs" in named, ["multi-rib belt"]),
+        (thread, ["threaded part"]),
+        (belt_or_key, ["V-belt", "parallel key"]),
+    )
+    return next((kinds for holds, kinds in rules if holds), None) or _measured_so(named, sizes.many)
+
+
+def _measured_so(named: set[str], count: int) -> list[str]:
+    """The kinds that have so many sizes of such labels; rare ones are looked through only where they are asked for."""
+    found = []
+    for kind in dict.fromkeys(row["kind"] for row in rows("measured_kinds")):
+        labels = "|".join(row["value"] for row in letters(kind).values()).split("|")
+        counts = " ".join(row["value"] for row in said_of(kind, "counts")).split()
+        if named <= set(labels) and str(count) in counts and not said_of(kind, "rare"):
+            found.append(kind)
+    return found
 
 
 def which_part_answer(measured: str, kind: str = "") -> tuple[str, dict[str, object]]:
@@ -179,25 +206,7 @@ def options(kind: str) -> tuple[Option, ...]:
 
 
 def _listed(kind: str) -> Iterator[Option]:
-    if kind == "rolling bearing":
-        for part in bearings.listed():
-            status, rank = part.row["status"], int(part.type != bearings.DEEP_GROOVE)
-            note = part.type if status == "published" else f"{part.type}; {status}"
-            yield Option(part.name.replace(" ", ""), part.dims, note, status, rank)
-            if part.row.get("series") == "NU22":
-                # ISO 15: the spherical roller bearing of dimension series 22 has the same three sizes
-                number, note = part.name.replace("NU 22", "222"), "spherical roller bearing, ISO 15 dimension series 22"
-                yield Option(number, part.dims, note, "from memory", 2)
-    elif kind == "circlip":
-        for (nominal, place, type_), row in rings().items():
-            thick = exact(row.get("thickness_s_mm") or row["thickness_mm"])
-            standard = "DIN 6799" if type_ == "E" else "DIN 471" if place == "shaft" else "DIN 472"
-            name = f"{standard}{' heavy' if type_ == 'heavy' else ''} {shown(nominal)}x{shown(thick)}"
-            yield Option(name, {place: nominal, "s": thick}, f"for a {place}", row["status"], int(type_ == "E"))
-    elif kind == "carbon brush":
-        sizes = [(row["t_or_a_or_r_mm"], row["status"]) for row in rows("brushes_sizes")]
-        for (t, status), (a, _) in product(sizes, repeat=2):
-            yield Option(f"brush {t}x{a}", {"t": exact(t), "a": exact(a)}, "preferred sizes", status)
+    yield from {"rolling bearing": _bearings, "circlip": _circlips, "carbon brush": _brushes}.get(kind, tuple)()
     for entry in said_of(kind, "parts"):
         table, *columns = entry["value"].split()
         for row in rows(table):
@@ -210,35 +219,57 @@ def _listed(kind: str) -> Iterator[Option]:
                 yield Option(name, dims, note.format(**{"note": "", **row}), row["status"], rank)
 
 
+def _bearings() -> Iterator[Option]:
+    for part in bearings.listed():
+        status, rank = part.row["status"], int(part.type != bearings.DEEP_GROOVE)
+        note = part.type if status == "published" else f"{part.type}; {status}"
+        yield Option(part.name.replace(" ", ""), part.dims, note, status, rank)
+        if part.row.get("series") == "NU22":
+            # ISO 15: the spherical roller bearing of dimension series 22 has the same three sizes
+            number, note = part.name.replace("NU 22", "222"), "spherical roller bearing, ISO 15 dimension series 22"
+            yield Option(number, part.dims, note, "from memory", 2)
+
+
+def _circlips() -> Iterator[Option]:
+    for (nominal, place, type_), row in rings().items():
+        thick = exact(row.get("thickness_s_mm") or row["thickness_mm"])
+        standard = "DIN 6799" if type_ == "E" else "DIN 471" if place == "shaft" else "DIN 472"
+        name = f"{standard}{' heavy' if type_ == 'heavy' else ''} {shown(nominal)}x{shown(thick)}"
+        yield Option(name, {place: nominal, "s": thick}, f"for a {place}", row["status"], int(type_ == "E"))
+
+
+def _brushes() -> Iterator[Option]:
+    sizes = [(row["t_or_a_or_r_mm"], row["status"]) for row in rows("brushes_sizes")]
+    for (t, status), (a, _) in product(sizes, repeat=2):
+        yield Option(f"brush {t}x{a}", {"t": exact(t), "a": exact(a)}, "preferred sizes", status)
+
+
 def fits(kind: str, sizes: Measures) -> Answer:
     """The listed parts of a kind whose every measured size lies between its limits."""
-    own, answer = letters(kind), Answer()
+    answer = Answer()
     # of either letters a part has or needs one only, so that a bare size may be of each
     either = " ".join(row["value"] for row in said_of(kind, "either")).split()
-    tries = [values for skip in ("", *either) if (values := _assign(kind, sizes, skip))]
+    tries = {tuple(values.items()): values for skip in ("", *either) if (values := _assign(kind, sizes, skip))}
     near: list[tuple[Decimal, str]] = []
     claims = [word for word in _BUILDS if word in sizes.hints]
-    for values, option in product({tuple(v.items()): v for v in tries}.values(), options(kind)):
-        gaps = {c: values[c] - option.dims[c] for c in own if c in values and c in option.dims}
-        if not gaps or len(gaps) < len(set(values) - set(_FREE)):
+    for values, option in product(tries.values(), options(kind)):
+        gaps = {c: values[c] - option.dims[c] for c in letters(kind) if c in values.keys() & option.dims.keys()}
+        if not gaps or values.keys() - set(_FREE) - gaps.keys():
             continue
         off = {c: _off(kind, c, option.dims[c], gap) for c, gap in gaps.items()}
-        worst = max(off, key=lambda c: off[c])
+        worst, *others = sorted(off, key=lambda c: -off[c])
         if off[worst] <= 1:
             # a bearing said to be of balls comes before one of rollers, which stays: the words may be wrong
-            rolling = "bearing" in option.note or "needle" in option.note
-            unlike = rolling and not all(word in option.note for word in claims)
+            unlike = kind == bearings.KIND and not all(word in option.note for word in claims)
             score = sum(off.values(), Decimal(0)) / len(off) + option.rank + 3 * unlike
             name = option.name + "".join(f"x{shown(values[c])}" for c in _FREE if c in values)
             answer.add(score, name, kind, gaps, option.note, option.status)
-        elif sum(o > 1 for o in off.values()) == 1 and off[worst] < 40:
-            label, nominal = own[worst]["value"].split("|")[0], shown(option.dims[worst])
+        elif off[worst] < 40 and all(off[c] <= 1 for c in others):
+            label, nominal = letters(kind)[worst]["value"].split("|")[0], shown(option.dims[worst])
             near.append((off[worst], f"{option.name}: its {label} is {nominal} mm, measured {shown(values[worst])}"))
-    best: dict[str, tuple[Decimal, Candidate]] = {}
-    for score, part in sorted(answer.parts, key=lambda pair: pair[0]):
-        best.setdefault(part.designation, (score, part))
-    notes = [row["value"] for row in said_of(kind, "note") if tries]
-    return Answer([*best.values()], notes, [said for _, said in sorted(near)[:3]])
+    answer.notes = [row["value"] for row in said_of(kind, "note") if tries]
+    answer.misses = [said for _, said in sorted(near)[:3]]
+    return answer
 
 
 def _assign(kind: str, sizes: Measures, skipped: str) -> dict[str, Decimal]:
@@ -283,15 +314,24 @@ def _limits(kind: str, letter: str, nominal: Decimal) -> tuple[Decimal, Decimal]
 # ---- belts, which no table lists one by one ---------------------------------------------------------
 _FIRST = {"automotive": "0", "wedge": "0", "classical": "0.2", "light duty": "0.4"}
 """How far behind the others sections of a family come; the rest, which boats seldom have, by 2."""
+_RARE = {name: Decimal("0.3") for name in ("3V", "9N", "AV")}
+"""How far behind the others sections of a name come that boats seldom have."""
+_UNITS = {"mm": Decimal(1), "in/10": INCH / 10, "in": INCH}
+
+
+def _belt_size(sizes: Measures, bare: list[Decimal], *labels: str, keep: int = 0) -> Decimal | None:
+    """The size of the first of some labels, else the next bare one unless it is of those to keep for others."""
+    said = next((sizes.named[label] for label in labels if label in sizes.named), None)
+    return bare.pop(0) if said is None and len(bare) > keep else said
 
 
 def _v_belts(sizes: Measures) -> Answer:
-    bare, named = list(sizes.bare), sizes.named
-    width = named.get("width") or (bare.pop(0) if bare else None)
-    height = named.get("height") or named.get("thickness") or (bare.pop(0) if len(bare) > 1 else None)
+    bare = list(sizes.bare)
+    width = _belt_size(sizes, bare, "width")
+    height = _belt_size(sizes, bare, "height", "thickness", keep=1)
     labels = {f"{name} length": line for line, name in reversed(LINES.items())} | {"length": "La"}
-    label = next((label for label in labels if label in named), "")
-    line, length = labels.get(label, "La"), named.get(label, bare[-1] if bare else None)
+    label = next((label for label in labels if label in sizes.named), "")
+    line, length = labels.get(label, "La"), sizes.named.get(label, bare[-1] if bare else None)
     if width is None:
         return Answer(notes=["the top width is needed"])
     alone = "the top width alone is shared by several sections: measure the height, it decides"
@@ -301,45 +341,41 @@ def _v_belts(sizes: Measures) -> Answer:
         section, wide, tall = (row[column] for column in ("section", "top_width_mm", "height_mm"))
         if not row["number"] or section.startswith(("GOST", "20", "25")):
             continue
-        gap = width - exact(wide)
-        if not Decimal("-1.1") <= gap <= Decimal("0.45"):  # mm: a worn belt is narrower
-            if abs(gap) < Decimal("2.5"):
+        gaps = {"top_width": width - exact(wide)}
+        if height is not None and tall:
+            gaps["height"] = height - exact(tall)
+        if not Decimal("-1.1") <= gaps["top_width"] <= Decimal("0.45"):  # mm: a worn belt is narrower
+            if abs(gaps["top_width"]) < Decimal("2.5"):
                 answer.misses.append(f"{section}: its top width is {wide} mm, measured {shown(width)}")
-        elif height is not None and tall and abs(height - exact(tall)) > 1:
-            answer.misses.append(f"{section}: its height is {tall} mm, measured {shown(height)}")
+        elif abs(gaps.get("height", Decimal(0))) > 1:
+            answer.misses.append(f"{section}: its height is {tall} mm, measured {shown(height or 0)}")
         elif part := _v_belt(row, length, line):
-            name, gaps = part
-            gaps["top_width"] = gap
-            if height is not None and tall:
-                gaps["height"] = height - exact(tall)
+            name, longer = part
             note = f"{wide} x {tall or '?'} mm{', ' + row['build'] if row['build'] else ''}"
-            off = abs(gap) + abs(gaps.get("height", Decimal(0))) + Decimal(_FIRST.get(row["family"], "2"))
             # sections that a boat meets go first, whole ones before those of which the table knows no height
-            off += (0 if tall else 1) + (Decimal("0.3") if "V" in row["names"][1:2] or row["names"] == "9N" else 0)
-            answer.add(off, name, "V-belt", gaps, note, row["status"])
+            behind = Decimal(_FIRST.get(row["family"], "2")) + (not tall) + _RARE.get(row["names"][:2], Decimal(0))
+            answer.add(sum(map(abs, gaps.values()), behind), name, "V-belt", longer | gaps, note, row["status"])
     return answer
 
 
 def _v_belt(row: Row, length: Decimal | None, line: str) -> tuple[str, dict[str, Decimal]] | None:
     """The name of a section's belt of a length, and how much longer the measured one is."""
-    names, meaning = row["names"].split(), row["number"]
+    names, (named_line, unit_word) = row["names"].split(), row["number"].split()
     label = re.sub("^(SAE|JIS)", r"\1 ", names[0].removeprefix("AMERICAN"))
     if length is None:
         return label, {}
-    own = MEANS[meaning.split()[0]]
+    own, unit = MEANS[named_line], _UNITS[unit_word]
     value = lengths(row, length, line).get(own)
     if value is None or value < 100:
         return None
-    unit = Decimal(1) if meaning.endswith("mm") else INCH / 10 if meaning.endswith("in/10") else INCH
     # the nearest number of the lists, a little shorter rather than longer; else the rounded number; a used belt may
     # be longer than new by 1.2 % (common practice, no source)
-    offs = {n: value - n * unit for n in (exact(e["number"]) for e in rows("belts_lengths") if e["section"] in names
-            and (unit == 1 or not e["circumference_named"].endswith("mm)")))}  # fmt: skip
-    near = {n: off for n, off in offs.items() if -Decimal("0.004") * value <= off <= Decimal("0.012") * value}
-    step = Decimal(5) if unit == INCH / 10 else Decimal(1)
-    number = whole(value / unit / step) * step
-    if near:
-        number = min(near, key=lambda n: abs(near[n]) if near[n] <= 0 else near[n] * Decimal("0.8"))
+    entries = [e for e in rows("belts_lengths") if e["section"] in names]
+    numbers = [exact(e["number"]) for e in entries if unit == 1 or not e["circumference_named"].endswith("mm)")]
+    near = [n for n in numbers if Decimal("-0.004") * value <= value - n * unit <= Decimal("0.012") * value]
+    step = Decimal(5 if unit_word == "in/10" else 1)
+    rounded = whole(value / unit / step) * step
+    number = min(near, key=lambda n: max(n * unit - value, (value - n * unit) * Decimal("0.8")), default=rounded)
     apart = " " if len(label) > 2 and not label[0].isdigit() else ""
     name = f"{label}x{number} La" if row["family"] == "automotive" and unit == 1 else f"{label}{apart}{number}"
     return name, {own: value - number * unit}
@@ -347,8 +383,8 @@ def _v_belt(row: Row, length: Decimal | None, line: str) -> tuple[str, dict[str,
 
 def _ribbed(sizes: Measures) -> Answer:
     bare, named = list(sizes.bare), sizes.named
-    width = named.get("width") or (bare.pop(0) if bare else None)
-    length = named.get("length") or named.get("outside length") or (bare.pop(-1) if bare else None)
+    width = _belt_size(sizes, bare, "width")
+    length = _belt_size(sizes, bare[-1:], "length", "outside length")
     answer = Answer(notes=["count the ribs; the pitch is the width over the ribs: PJ 2.34, PK 3.56, PL 4.7 mm"])
     for row in rows("belts_multirib"):
         pitch, profile = exact(row["rib_pitch_mm"]), row["profile"]
