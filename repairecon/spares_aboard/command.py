@@ -135,7 +135,6 @@ FILE: dict[str, Any] = {"type": Path, "help": "the file: .csv, .txt, .tsv or .xl
 
 
 def _move(book: SparesBook, a: Args) -> str:
-    """Whatever moves an item: its options are called as the book's own act calls them."""
     names = ("item", "unit", "to", "borrower", "hours", "quantity", "locker", "date", "note", "lot")
     act = getattr(book, a.act.replace("-", "_"))
     return act_words.happened([act(**{name: getattr(a, name) for name in names if name in a})], book.currency)

@@ -249,7 +249,6 @@ def _is_a(type_: str, claim: str) -> bool:
 
 
 def _three_sizes(text: Text) -> dict[str, Decimal]:
-    """The sizes [mm] of a chain of three, or those with a label."""
     if chain := text.take(_THREE_SIZES):
         sizes = [millimetres(s, chain[4]) for s in chain.group(1, 2, 3)]
     else:
@@ -257,39 +256,42 @@ def _three_sizes(text: Text) -> dict[str, Decimal]:
     return {c: s for c, s in zip("dDB", sizes, strict=True) if s is not None}
 
 
-def _as_said(part: Listed, claims: list[str], said: Mapping[str, str]) -> bool:
-    """Whether a bearing is of the types and of the build that the words say."""
-    build = _build_of(part.type, _key(part.name))
-    return all(_is_a(part.type, c) for c in claims) and all(build.get(name, v) == v for name, v in said.items())
-
-
 def _by_sizes(text: Text) -> Found | None:
     dims = _three_sizes(text)
     if len(dims) < 3:
         return None
-    claims = [e.value for _, e in text.entries if e.feature == "type"]
-    said = {e.feature: e.value for _, e in text.entries if e.feature in ("ends", "form", "inner ring", "row")}
-    alike = [p for p in listed() if max(abs(p.dims[c] - dims[c]) for c in dims) <= _SAME_SIZE]
-    options = [p for p in alike if _as_said(p, claims, said)]
-    # the word ball alone is sure only where no bearing of rollers has these sizes
-    kinds = {p.type for p in (alike if claims == ["ball"] else options)}
-    certain = len(kinds) == 1 and bool(options) and bool(claims or said)
-    alone = certain and len({p.name for p in options}) == 1
-    best = next((p for p in options if alone or p.type == DEEP_GROOVE), None)
-    found = Found(KIND, "x".join(map(shown, dims.values())), dims, listed=bool(options))
-    found.marks["type"] = best.type if best else ""
+    options, certain = _could_be(text, dims)
+    one = certain and len({p.name for p in options}) == 1
+    best = next((p for p in options if one or p.type == DEEP_GROOVE), None)
+    found = Found(KIND, "x".join(map(shown, dims.values())), dims, {"type": ""}, listed=bool(options))
+    if best is not None:
+        found = Found(KIND, best.name, dict(best.dims), {"type": best.type}, [best.row])
     _take_marks(text, found, "", len(text.left))
-    if best is None or best.type == DEEP_GROOVE:
+    if found.marks["type"] in ("", DEEP_GROOVE):
         found.marks.setdefault("sealing", NOT_SAID)
     if best is not None:
-        found.size, found.dims = best.name, dict(best.dims)
-        found.used.insert(0, best.row)
         found.marks |= _build_of(best.type, _key(best.name))
         _claims(text, found)
     if not certain:
         found.marks |= {"type said": "no", "could be": ", ".join(p.name for p in options)}
     text.drop("type")
     return found
+
+
+def _could_be(text: Text, dims: dict[str, Decimal]) -> tuple[list[Listed], bool]:
+    """Listed bearings of these sizes and of what the words say, and whether the words leave one type only."""
+    claims = [e.value for _, e in text.entries if e.feature == "type"]
+    said = {e.feature: e.value for _, e in text.entries if e.feature in ("ends", "form", "inner ring", "row")}
+    alike = [p for p in listed() if max(abs(p.dims[c] - dims[c]) for c in dims) <= _SAME_SIZE]
+    options = [p for p in alike if _as_said(p, claims, said)]
+    # the word ball alone is sure only where no bearing of rollers has these sizes
+    left = {p.type for p in (alike if claims == ["ball"] else options)}
+    return options, bool(options and (claims or said)) and len(left) == 1
+
+
+def _as_said(part: Listed, claims: list[str], said: Mapping[str, str]) -> bool:
+    build = _build_of(part.type, _key(part.name))
+    return all(_is_a(part.type, c) for c in claims) and said.items() <= {**said, **build}.items()
 
 
 def compare(judging: Judging) -> None:

@@ -51,7 +51,6 @@ def read_fuse(text: Text) -> Found | None:
 
 
 def _fuse_figures(text: Text, tube: bool) -> dict[str, str]:
-    """Current and voltage, and of a tube the letter of its speed."""
     letters = "|".join(sorted((row["letter"] for row in rows("fuse_speeds")), key=len, reverse=True))
     speed = text.take(_SPEED.format(letters)) if tube else None
     current = {"current": speed[2]} if speed and speed[2] else text.written("current")
@@ -81,26 +80,15 @@ def read_relay(text: Text) -> Found | None:
 
 def read_lamp(text: Text) -> Found | None:
     """A lamp: base or category, power, voltage; a festoon by its length."""
-    found = Found(LAMP)
-    bases = ((row, row["base"].upper()) for row in rows("lamp_bases"))
-    row, _ = _first_written(text, bases)
-    # a category such as P21W says the base, the power and by PY the colour
-    categories = ((row, name) for row in rows("lamp_bases")
-                  for name in re.findall(r"\b(?=[\d/]*[A-Z])[A-Z]{0,2}Y?\d[\w/]*", row["used_by"]))  # fmt: skip
-    of_category, category = _first_written(text, categories)
-    if row and of_category and row["base"] != of_category["base"]:
-        found.against.append(f"says {category}, which has the base {of_category['base']}")
-    row = of_category or row
-    if not (text.sure or row):
+    found = _based(text)
+    if not (text.sure or found.used):
         return None
-    base = row["base"] if row else ""
-    found.used = [row] if row else []
-    own = {"power": watts[1]} if (watts := re.search(r"(\d+(?:/\d+)?)W", category)) else {}
     said = text.written("power", "voltage")
-    if {"power"} <= own.keys() & said.keys() and own["power"] != said["power"]:
-        found.against.append(f"says {said['power']} W, but {category} has {own['power']} W")
-    amber = {"colour": "amber"} if category.startswith("PY") else {}
-    found.marks = {"base": base, **amber, **own, **said}
+    own = found.marks.get("power", "")
+    if own and said.get("power", own) != own:
+        found.against.append(f"says {said['power']} W, but {found.size} has {own} W")
+    found.marks |= said
+    base = found.marks.get("base", "")
     festoon = base.startswith("SV") or any(e.value == "festoon" for _, e in text.entries)
     if festoon and (length := text.take(_FESTOON)):
         found.dims["length"] = Decimal(length[2])
@@ -108,6 +96,24 @@ def read_lamp(text: Text) -> Found | None:
     found.marks["filament"] = "two" if two else ""
     found.size = " ".join(filter(None, (found.marks.get(name) for name in ("base", "power", "voltage"))))
     return found if base or found.dims else None
+
+
+def _based(text: Text) -> Found:
+    """A lamp by its base or its category: P21W says the base, the power and by PY the colour."""
+    row, _ = _first_written(text, ((row, row["base"].upper()) for row in rows("lamp_bases")))
+    categories = ((row, name) for row in rows("lamp_bases")
+                  for name in re.findall(r"\b(?=[\d/]*[A-Z])[A-Z]{0,2}Y?\d[\w/]*", row["used_by"]))  # fmt: skip
+    of_category, category = _first_written(text, categories)
+    found = Found(LAMP, category)
+    if row and of_category and row["base"] != of_category["base"]:
+        found.against.append(f"says {category}, which has the base {of_category['base']}")
+    if row := of_category or row:
+        found.marks["base"], found.used = row["base"], [row]
+    if watts := re.search(r"(\d+(?:/\d+)?)W", category):
+        found.marks["power"] = watts[1]
+    if category.startswith("PY"):
+        found.marks["colour"] = "amber"
+    return found
 
 
 def _first_written(text: Text, names: Iterable[tuple[Row, str]]) -> tuple[Row | None, str]:

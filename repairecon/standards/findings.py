@@ -112,23 +112,28 @@ def _sizes_beside(text: Text, found: Found) -> list[str]:
         own = [found.dims[c] for c in labels.get(size.label, "").split() if c in found.dims]
         if not own:
             unread.append(size.shown)
-        elif all(abs(value - size.value) > SLACK for value in own):
+        elif not any(_agree(size.value, value) for value in own):
             found.against.append(f"says {size.shown!r}, but {found.size} has {shown(own[0])} mm there")
     own = [found.dims[c] for c in order if c in found.dims]
     while chain := text.take(_CHAIN):
         values = [millimetres(n, chain[2]) for n in re.split(r"\s*X\s*", chain[1])]
         if len(values) > len(own):
             unread.append(chain[0])
-        elif any(v is None or abs(v - o) > SLACK for v, o in zip(values, own, strict=False)):
+        elif not all(map(_agree, values, own)):
             found.against.append(f"says {chain[0]!r}, but {found.size} is {' x '.join(map(shown, own))} mm")
+    known = list(found.dims.values())
     while single := text.take(_SINGLE):
         value = millimetres(single[1], single[2])
-        if not found.dims:
+        if not known:
             unread.append(single[0])
-        elif value is None or not any(abs(size - value) <= SLACK for size in found.dims.values()):
-            known = " x ".join(map(shown, found.dims.values()))
-            found.against.append(f"says {single[0]!r}, but {found.size} has {known} mm")
+        elif not any(_agree(value, size) for size in known):
+            sizes = " x ".join(map(shown, known))
+            found.against.append(f"says {single[0]!r}, but {found.size} has {sizes} mm")
     return unread
+
+
+def _agree(written: Decimal | None, own: Decimal) -> bool:
+    return written is not None and abs(written - own) <= SLACK
 
 
 class Judging:

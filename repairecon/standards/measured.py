@@ -65,18 +65,19 @@ class Answer:
         self.parts.append((off, Candidate(name, kind, shown_gaps, note, status)))
 
 
-def which_part(measured: str, kind: str = "") -> WhichPart:
+def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart:
     """What a part of measured sizes can be.
 
     ``measured`` are sizes as a caliper shows them: ``16.98 x 39.99 x 12.02``, ``shaft 24.96, bore 40, width 7``,
     ``top width 9.7, outside length 850``, ``20.9 mm, 14 tpi``; mm where no unit is said. ``kind`` narrows: bearing,
     seal, belt, o-ring, key, circlip, hose, thread ... The parts are in the order of how well they fit.
     """
-    sizes = _measures(plain(measured), kind)
+    words = measured if isinstance(measured, str) else _in_words(measured)
+    sizes = _measures(plain(words), kind)
     if not sizes.many:
         how = "no size could be read: write them like 16.98 x 39.99 x 12.02 or shaft 25, bore 40"
-        return WhichPart(measured, (), (how,))
-    asked = _asked(measured, kind)
+        return WhichPart(words, (), (how,))
+    asked = _asked(words, kind)
     kinds = _kinds(asked, sizes)
     answers = [BELTS[name](sizes) if name in BELTS else fits(name, sizes) for name in kinds]
     spoken = [answer for answer in answers if answer.parts or len(kinds) == 1]
@@ -86,13 +87,22 @@ def which_part(measured: str, kind: str = "") -> WhichPart:
         notes.insert(0, "no part has the sizes in the order written: they were taken in another order")
     if kind and not asked:
         notes.insert(0, f"the kind {kind!r} is not known here: every kind was looked through")
+    parts = _likeliest(found)
+    notes = _with_notes(notes, parts, [*sizes.bare, *sizes.named.values()])
+    misses = dict.fromkeys(miss for answer in spoken for miss in answer.misses)
+    return WhichPart(words, parts, tuple(dict.fromkeys(notes)), tuple(misses)[:6])
+
+
+def _in_words(measured: Mapping[str, float]) -> str:
+    return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in measured.items())
+
+
+def _likeliest(found: list[tuple[Decimal, Candidate]]) -> tuple[Candidate, ...]:
+    """The twelve that fit best; of several of one name the best."""
     best: dict[tuple[str, str], Candidate] = {}
     for _, part in sorted(found, key=lambda pair: pair[0]):
         best.setdefault((part.kind, part.designation), part)
-    parts = tuple(best.values())[:12]
-    notes = _with_notes(notes, parts, [*sizes.bare, *sizes.named.values()])
-    misses = dict.fromkeys(miss for answer in spoken for miss in answer.misses)
-    return WhichPart(measured, parts, tuple(dict.fromkeys(notes)), tuple(misses)[:6])
+    return tuple(best.values())[:12]
 
 
 def _in_other_order(kinds: list[str], sizes: Measures) -> list[tuple[Decimal, Candidate]]:
@@ -114,7 +124,6 @@ def _asked(words: str, kind: str) -> str:
 
 
 def _measures(words: str, kind: str) -> Measures:
-    """Sizes by their labels, and the bare ones in their order [mm]."""
     text = Text(words)
     text.take_labelled("measured_labels")
     unit = re.search(r"(?<=[\d\s])(INCH(?:ES)?|IN|\")(?!\w)", text.left)
@@ -146,7 +155,6 @@ def _inch_sizes(sizes: list[Decimal]) -> list[str]:
 
 
 def _kinds(asked: str, sizes: Measures) -> list[str]:
-    """The kinds to look through: the one asked for, or those that such sizes can be of."""
     named = set(sizes.named)
     like = {"parallel key": "Woodruff key", "lip seal": "O-ring"}
     thread = named & {"tpi", "pitch"} and "teeth" not in named
@@ -246,30 +254,34 @@ def _brushes() -> Iterator[Option]:
 
 def fits(kind: str, sizes: Measures) -> Answer:
     """The listed parts of a kind whose every measured size lies between its limits."""
-    answer = Answer()
-    # of either letters a part has or needs one only, so that a bare size may be of each
-    either = " ".join(row["value"] for row in said_of(kind, "either")).split()
-    tries = {tuple(values.items()): values for skip in ("", *either) if (values := _assign(kind, sizes, skip))}
-    near: list[tuple[Decimal, str]] = []
-    claims = [word for word in _BUILDS if word in sizes.hints]
-    for values, option in product(tries.values(), options(kind)):
+    answer, tries, near = Answer(), _tries(kind, sizes), list[tuple[Decimal, str]]()
+    claims = [word for word in _BUILDS if word in sizes.hints and kind == bearings.KIND]
+    for values, option in product(tries, options(kind)):
         gaps = {c: values[c] - option.dims[c] for c in letters(kind) if c in values.keys() & option.dims.keys()}
         if not gaps or values.keys() - set(_FREE) - gaps.keys():
             continue
         off = {c: _off(kind, c, option.dims[c], gap) for c, gap in gaps.items()}
-        worst, *others = sorted(off, key=lambda c: -off[c])
-        if off[worst] <= 1:
+        second, largest = sorted([Decimal(0), *off.values()])[-2:]
+        if largest <= 1:
             # a bearing said to be of balls comes before one of rollers, which stays: the words may be wrong
-            unlike = kind == bearings.KIND and not all(word in option.note for word in claims)
+            unlike = not all(word in option.note for word in claims)
             score = sum(off.values(), Decimal(0)) / len(off) + option.rank + 3 * unlike
             name = option.name + "".join(f"x{shown(values[c])}" for c in _FREE if c in values)
             answer.add(score, name, kind, gaps, option.note, option.status)
-        elif off[worst] < 40 and all(off[c] <= 1 for c in others):
+        elif largest < 40 and second <= 1:
+            worst = max(off, key=lambda c: off[c])
             label, nominal = letters(kind)[worst]["value"].split("|")[0], shown(option.dims[worst])
-            near.append((off[worst], f"{option.name}: its {label} is {nominal} mm, measured {shown(values[worst])}"))
+            near.append((largest, f"{option.name}: its {label} is {nominal} mm, measured {shown(values[worst])}"))
     answer.notes = [row["value"] for row in said_of(kind, "note") if tries]
     answer.misses = [said for _, said in sorted(near)[:3]]
     return answer
+
+
+def _tries(kind: str, sizes: Measures) -> list[dict[str, Decimal]]:
+    """The sizes by letter; of either letters a part has or needs one only, so that a bare size may be of each."""
+    either = " ".join(row["value"] for row in said_of(kind, "either")).split()
+    assigned = filter(None, (_assign(kind, sizes, skip) for skip in ("", *either)))
+    return list({tuple(values.items()): values for values in assigned}.values())
 
 
 def _assign(kind: str, sizes: Measures, skipped: str) -> dict[str, Decimal]:
@@ -359,7 +371,6 @@ def _v_belts(sizes: Measures) -> Answer:
 
 
 def _v_belt(row: Row, length: Decimal | None, line: str) -> tuple[str, dict[str, Decimal]] | None:
-    """The name of a section's belt of a length, and how much longer the measured one is."""
     names, (named_line, unit_word) = row["names"].split(), row["number"].split()
     label = re.sub("^(SAE|JIS)", r"\1 ", names[0].removeprefix("AMERICAN"))
     if length is None:

@@ -83,7 +83,6 @@ def _from_sizes(text: Text) -> Found | None:
 
 
 def _labelled_ring(text: Text) -> Found | None:
-    """A ring of sizes that say whether they are inside, outside or the section."""
     labels = {s.label for s in text.sizes}
     sides = labels & {"inner", "outer"}
     if pair := text.take(_LABELLED_PAIR):
@@ -98,7 +97,6 @@ def _labelled_ring(text: Text) -> Found | None:
 
 
 def _bare_ring(text: Text) -> Found | None:
-    """A ring of two bare sizes, where they can be those of one."""
     bare = _PAIR.search(text.left)
     if bare is None:
         return None

@@ -189,17 +189,20 @@ class Text:
         """Take the sizes that say what they are the size of, by the labels of a table."""
         if re.search(r"\b(?:[IO]\.?D|BORE)(?![A-Z])", self.left):  # beside these a W is a width, not watts or a steel
             self.left = re.sub(r"\bW(?=\s*[=:]?\s*\d{1,3}(?!\d))|(?<=\dMM )W\b", "WIDTH", self.left)
-        firsts = [pattern.search(self.left) for pattern in labelled(table)]
-        begins = [len(self.left) if found is None else found.start() for found in firsts]
-        for pattern in labelled(table) if begins[0] < begins[1] else labelled(table)[::-1]:
+        for pattern in sorted(labelled(table), key=self._begins):
             for found in list(pattern.finditer(self.left)):
                 label = next(name.rstrip("23") for name, said in found.groupdict().items() if said)
-                digits = next(g for g in found.groups() if g and re.fullmatch(PART, g))
-                unit = next((g for g in found.groups() if g and re.fullmatch(r"MM|CM|IN(?:CH(?:ES)?)?|\"", g)), None)
+                said = [group for group in found.groups() if group]
+                digits = next(group for group in said if re.fullmatch(PART, group))
+                unit = next((group for group in said if re.fullmatch(r"MM|CM|IN(?:CH(?:ES)?)?|\"", group)), None)
                 value = millimetres(digits, None if label in _COUNTS else unit)
                 if value is not None:
                     self.sizes.append(Size(label.replace("_", " "), value, found[0].strip()))
                     self.cut(*found.span())
+
+    def _begins(self, pattern: re.Pattern[str]) -> int:
+        found = pattern.search(self.left)
+        return found.start() if found else len(self.left)
 
     def take_phrases(self) -> None:
         """Take every listed phrase that may be said of the kind, the longest first."""
