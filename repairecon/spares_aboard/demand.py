@@ -142,22 +142,24 @@ class Look:
 
         A part of a unit is an item for it and for no other unit; a belt, a fuse and the like stay when it is changed.
         """
-        beside = {w.strip() for w in str(self.defaults.peek("beside_a_unit")).split(",")}
         made, cards = {}, [c for c in self.items.values() if c.carried]
         for card in cards:
-            wish, units = self.wish(card), {key(u) for u in card.units}
+            wish = self.wish(card)
             covered, name = wish.covers, "p_useful_kit"
-            if not covered and units and self.whole(card):
-                covered, name = tuple(
-                    c.name for c in cards
-                    if c.units and {key(u) for u in c.units} <= units and c.measure == "piece" and not self.whole(c)
-                    and not beside & set(c.name.partition(",")[0].casefold().split())
-                ), "p_useful_whole"  # fmt: skip
+            if not covered and self.whole(card):
+                covered, name = self._parts_of(card, cards), "p_useful_whole"
                 if covered:
                     self.defaults.text("beside_a_unit")
             if covered:
                 made[card.name] = covered, self.defaults.number(name) if wish.p_useful is None else wish.p_useful
         return made
+
+    def _parts_of(self, whole: Item, cards: Sequence[Item]) -> tuple[str, ...]:
+        beside = {w.strip() for w in str(self.defaults.peek("beside_a_unit")).split(",")}
+        units = {key(u) for u in whole.units}
+        parts = (c for c in cards if c.units and {key(u) for u in c.units} <= units and c.measure == "piece")
+        names = (c.name for c in parts if not self.whole(c))
+        return tuple(name for name in names if not beside & set(name.partition(",")[0].casefold().split()))
 
     def standing(self, card: Item) -> tuple[Standing, ...]:
         """The units that an item serves, as many as the owner says, with what is known of each."""

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes
 from repairecon.standards.tables import Row, by, rows, said_of
-from repairecon.standards.words import GAP, PART, Text, exact, millimetres, shown
+from repairecon.standards.words import GAP, PART, Text, any_of, exact, millimetres, shown
 
 KIND = "rolling bearing"
 NOT_SAID = "not said"
@@ -96,9 +96,9 @@ def _inch_names() -> tuple[re.Pattern[str], re.Pattern[str], Mapping[str, str]]:
     """Inch taper bearings by their pairs in any writing, and their cones and cups alone."""
     pairs = [name for name, part in by_name().items() if "cone" in part.row]
     halves = {row[half]: half for row in rows("bearings_taper_inch") for half in ("cone", "cup")}
-    joined, alone = ("|".join(map(re.escape, sorted(names, key=len, reverse=True))) for names in (pairs, halves))
-    return (re.compile(rf"{_START}({joined.replace('/', '[ /-]+')})(?![\w])"),
-            re.compile(rf"{_START}({alone})(?![\w/])"), MappingProxyType(halves))  # fmt: skip
+    joined = any_of(pairs).replace("/", "[ /-]+")
+    return (re.compile(rf"{_START}({joined})(?![\w])"),
+            re.compile(rf"{_START}({any_of(halves)})(?![\w/])"), MappingProxyType(halves))  # fmt: skip
 
 
 def _inch_pair(text: Text) -> Found | None:
@@ -196,9 +196,8 @@ def _take_marks(text: Text, found: Found, prefix: str, end: int) -> bool:
 
 def _codes(text: Text, end: int) -> tuple[list[str], bool]:
     """The codes of the signs that are taken, and whether one that is joined to the number is not known."""
-    # one code of a sign that is made of codes without a rest, the longest first
-    known = by("bearing_marks", "code").keys() - _BEFORE
-    any_code = "|".join(map(re.escape, sorted(known, key=len, reverse=True)))
+    # one code of a sign that is made of codes without a rest
+    any_code = any_of(by("bearing_marks", "code").keys() - _BEFORE)
     one_code = re.compile(rf"({any_code})(?=(?:{any_code})*$)")
     codes, unread = list[str](), False
     for token in list(_TOKEN.finditer(text.left)):

@@ -10,7 +10,7 @@ from functools import cache
 from repairecon.records import Designation
 from repairecon.standards.findings import Found, Judging, by_row, compare_sizes
 from repairecon.standards.tables import Row, by, rows, said_of
-from repairecon.standards.words import INCH, NUMBER, Text, exact, share, shown, whole
+from repairecon.standards.words import INCH, NUMBER, Text, any_of, exact, share, shown, whole
 
 RIBBED = "multi-rib belt"
 TOOTHED = "toothed belt"
@@ -140,7 +140,7 @@ def sections() -> dict[str, Row]:
 @cache
 def _named_pattern() -> re.Pattern[str]:
     letters = [n for n in sections() if not n.isdigit() and n != "FM" and not re.match("GOST|JIS|SAE|AMER|[А-Я]", n)]
-    words = "|".join(sorted((re.escape(n) for n in letters), key=len, reverse=True))
+    words = any_of(letters)
     others = r"CX|DX|[58]V|5VX|8VX|3VX|XPC|[ABC]A|15N|25N"
     prefix = r"(?:(JIS|GOST|SAE)[ -]?(?:K ?6323 ?)?)?"
     width = r"(?:\s*\(\d+\))?([ -]*\d\d?(?:\.\d)?X)?"

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from repairecon.standards.findings import Found, Judging, beside, by_row, compare
 from repairecon.standards.tables import Row, rows
-from repairecon.standards.words import NUMBER, Text, exact, shown
+from repairecon.standards.words import NUMBER, Text, any_of, exact, shown
 
 FUSE = "fuse"
 RELAY = "relay"
@@ -51,8 +51,7 @@ def read_fuse(text: Text) -> Found | None:
 
 
 def _fuse_figures(text: Text, tube: bool) -> dict[str, str]:
-    letters = "|".join(sorted((row["letter"] for row in rows("fuse_speeds")), key=len, reverse=True))
-    speed = text.take(_SPEED.format(letters)) if tube else None
+    speed = text.take(_SPEED.format(any_of(row["letter"] for row in rows("fuse_speeds")))) if tube else None
     current = {"current": speed[2]} if speed and speed[2] else text.written("current")
     figures = {name: shown(Decimal(amps)) for name, amps in current.items()} | text.written("voltage")
     return figures | ({"speed": speed[1]} if speed else {})

@@ -83,7 +83,7 @@ def read_key(text: Text) -> Found | None:
     inch = _INCH.search(text.left)
     if inch and ("/" in inch[0] or inch[4]):
         text.cut(*inch.span())
-        known = filter(None, (millimetres(s, None if "/" in s else "IN") for s in inch.group(1, 2, 3) if s))
+        known = filter(None, (millimetres(s, "IN") for s in inch.group(1, 2, 3) if s))
         return Found(KEY, inch[0].strip(), dict(zip(("b", "h", "length"), known, strict=False)), listed=False)
     size = text.take(_SIZE)
     if size is None or size[3] is None:
@@ -120,7 +120,7 @@ def _woodruff_number(text: Text) -> Found | None:
     """An inch key by its number, or by the width x diameter that the number names: 1/8 x 1/2."""
     table, inch, row = by("woodruff_inch", "key_number"), _INCH.search(text.left), None
     if inch and "/" in inch[0] and not inch[3]:
-        sizes = [millimetres(s, None if "/" in s else "IN") or Decimal(0) for s in inch.group(1, 2)]
+        sizes = [millimetres(s, "IN") or Decimal(0) for s in inch.group(1, 2)]
         row = next((r for r in table.values() if all(
             abs(exact(r[c]) - s) < Decimal("0.01") for c, s in zip(("width_mm", "diameter_mm"), sizes, strict=True)
         )), None)  # fmt: skip

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from decimal import Context, Decimal
 from functools import cache
 from types import MappingProxyType
@@ -109,6 +109,11 @@ def whole(value: Decimal) -> Decimal:
 def share(part: Decimal, whole: Decimal) -> str:
     """A part of a whole in percent, two digits."""
     return "?" if not whole else shown(_SHOWN.divide(abs(part) * 100, whole))
+
+
+def any_of(names: Iterable[str]) -> str:
+    """The pattern of any of some names, the longest first."""
+    return "|".join(map(re.escape, sorted(names, key=len, reverse=True)))
 
 
 def inches(words: str) -> Decimal | None:
