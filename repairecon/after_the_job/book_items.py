@@ -90,16 +90,7 @@ class BookItems:
                 advice = names.advice(Problems(), name)
                 self.problems.append(f"{shown(name)} is not among what was bought or fitted: {advice}")
         found = {name: self._found(name) for name in dict.fromkeys(m.item for m in moved)}
-        # deliveries with the pieces that no other job has taken as its own, and what is still to come
-        left: dict[int, tuple[str, float]] = {}
-        for d in self.deliveries:
-            what = _ordered_as(self.orders[d.order_line][1].part) if d.order_line else d.item
-            left[d.number] = what, float(d.quantity)
-        notes = [m.note for m in self.standing if m.reference.startswith(JOB)]
-        for pieces, number in (claim for note in notes for claim in _CLAIM.findall(note)):
-            if int(number) in left:
-                what, rest = left[int(number)]
-                left[int(number)] = what, rest - float(pieces)
+        left = self._unclaimed()
         still = {line: (_ordered_as(x.part), float(x.open)) for line, (_, x) in self.orders.items()}
         made = []
         for m in moved:
@@ -113,49 +104,90 @@ class BookItems:
             made.append(BookLine(moved=m, received=tuple(taken), on_order=tuple(ordered), **of))
         return tuple(made)
 
+    def _unclaimed(self) -> dict[int, tuple[str, float]]:
+        """Deliveries with the pieces that no other job has taken as its own."""
+        left: dict[int, tuple[str, float]] = {}
+        for d in self.deliveries:
+            what = _ordered_as(self.orders[d.order_line][1].part) if d.order_line else d.item
+            left[d.number] = what, float(d.quantity)
+        notes = " ".join(m.note for m in self.standing if m.reference.startswith(JOB))
+        for pieces, number in _CLAIM.findall(notes):
+            if int(number) in left:
+                what, rest = left[int(number)]
+                left[int(number)] = what, rest - float(pieces)
+        return left
+
     def _found(self, name: str) -> dict[str, Any]:
-        """The item of a name of the case, as fields of a line."""
-        part = self.parts.get(name)
-        if key(name) in self.called:
-            word = self.called[key(name)].strip()
-            item = self._named(word, must=True) if word else None
-            return {"item": item.name if item else "", "known_by": "your word" if word else "", "left_out": not word}
-        for order, line in self.orders.values():
-            if key(line.part) == key(name) and (line.item or line.received):
-                card = self.book.card_of(line, order.unit)
-                assert card is not None
-                return {"item": card.name, "known_by": "name" if key(card.name) == key(name) else "its order"}
-        own = name if part else f"{self.unit}, {name}"
-        # the card that an order without lines, named as the part is, came in under since the decision
-        came = [m.item for m in self.deliveries if not m.order_line and (
-            key(name) in (key(m.item), key(m.note)) or key(own) == key(m.item))]  # fmt: skip
-        if ordered := [item for item in map(self._named, came) if item and self._fits(part, item, quiet=True)]:
-            by = "name" if key(ordered[0].name) == key(name) else "the order received"
-            return {"item": ordered[0].name, "known_by": by}
-        if part and part.standard_size:
-            same = [i for i in self.book.items() if i.designation and _verdict(part, i) == "same"]
-            item = same[0] if len(same) == 1 else self._named(part.standard_size)
-            if item is not None and self._fits(part, item):
-                return {"item": item.name, "known_by": part.standard_size}
-        item = self._named(name) or self._named(own)
-        if item is not None and self._fits(part, item, quiet=self.wishes.new_cards):
-            return {"item": item.name, "known_by": "name"}
-        if self.wishes.new_cards:
-            own = own if item is None else f"{name}, {self.unit}"
-            # not kept aboard as a rule: it has no minimum and asks for no reordering
-            self.cards[own] = {
-                "name": own, "designation": part.standard_size if part else "", "units": [self.unit],
-                "material": part.material if part else "", "locker": self.wishes.locker, "carried": False,
-            }  # fmt: skip
-            return {"item": own, "new_card": True}
-        if item is None and not any(p.startswith(f"{shown(name)}: ") for p in self.problems):
+        """The item of a name of the case, as fields of a line: the first of these ways that knows it."""
+        for way in (self._as_said, self._by_order, self._by_delivery, self._by_size, self._by_name):
+            if found := way(name):
+                return found
+        if not any(p.startswith(f"{shown(name)}: ") for p in self.problems):
             names = tuple(i.name for i in self.book.items())
             near = Problems().advice(name, names, "name its item, or make a card for it")
             self.problems.append(f"the book has no item {shown(name)}: {near}")
         return {"item": ""}
 
-    def _fits(self, part: Part | None, item: Item, quiet: bool = False) -> bool:
+    def _own(self, name: str) -> str:
+        """The name of a card of its own: that of the part, or the unit and what was bought for it."""
+        return name if name in self.parts else f"{self.unit}, {name}"
+
+    def _as_said(self, name: str) -> dict[str, Any] | None:
+        """By the owner's word; an empty one leaves it out."""
+        if key(name) not in self.called:
+            return None
+        word = self.called[key(name)].strip()
+        item = self._named(word, must=True) if word else None
+        return {"item": item.name if item else "", "known_by": "your word" if word else "", "left_out": not word}
+
+    def _by_order(self, name: str) -> dict[str, Any] | None:
+        for order, line in self.orders.values():
+            if key(line.part) == key(name) and (line.item or line.received):
+                card = self.book.card_of(line, order.unit)
+                assert card is not None
+                return {"item": card.name, "known_by": "name" if key(card.name) == key(name) else "its order"}
+        return None
+
+    def _by_delivery(self, name: str) -> dict[str, Any] | None:
+        """By the card that an order without lines, named as the part is, came in under since the decision."""
+        for m in self.deliveries:
+            called = key(name) in (key(m.item), key(m.note)) or key(self._own(name)) == key(m.item)
+            item = self._named(m.item) if called and not m.order_line else None
+            if item and self._fits(name, item, quiet=True):
+                return {"item": item.name, "known_by": "name" if key(item.name) == key(name) else "the order received"}
+        return None
+
+    def _by_size(self, name: str) -> dict[str, Any] | None:
+        """By the standard size of a part, where one card has it."""
+        part = self.parts.get(name)
+        if part is None or not part.standard_size:
+            return None
+        same = [i for i in self.book.items() if i.designation and _verdict(part, i) == "same"]
+        item = same[0] if len(same) == 1 else self._named(part.standard_size)
+        if item is None or not self._fits(name, item):
+            return None
+        return {"item": item.name, "known_by": part.standard_size}
+
+    def _by_name(self, name: str) -> dict[str, Any] | None:
+        """By the name of a card; where the owner wants cards made, else a new one."""
+        own, part, new = self._own(name), self.parts.get(name), self.wishes.new_cards
+        item = self._named(name) or self._named(own)
+        if item is not None:
+            if self._fits(name, item, quiet=new):
+                return {"item": item.name, "known_by": "name"}
+            own = f"{name}, {self.unit}"
+        if not new:
+            return {"item": ""} if item else None
+        # not kept aboard as a rule: it has no minimum and asks for no reordering
+        self.cards[own] = {
+            "name": own, "designation": part.standard_size if part else "", "units": [self.unit],
+            "material": part.material if part else "", "locker": self.wishes.locker, "carried": False,
+        }  # fmt: skip
+        return {"item": own, "new_card": True}
+
+    def _fits(self, name: str, item: Item, quiet: bool = False) -> bool:
         """Whether a card can be the part: of no other size and no other material, as far as either is known."""
+        part = self.parts.get(name)
         if part is None:
             return True
         if part.material and item.material and key(part.material) != key(item.material):

@@ -107,7 +107,6 @@ def _refuse_empty(args: argparse.Namespace, found: AfterTheJob) -> None:
 
 
 def _into_the_book(args: argparse.Namespace, found: AfterTheJob, home: Path | None) -> None:
-    """Show what the job would do to the book, or do it."""
     from repairecon.after_the_job import spares_book
     from repairecon.after_the_job.book_items import BookWishes
     from repairecon.after_the_job.spares_book import into_the_book

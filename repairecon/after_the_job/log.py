@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from repairecon.after_the_job.bridge import Bridge, Estimate, found_in_order, pieces_paid, worker
+from repairecon.buying.buying import Priced
 from repairecon.formulas import ranges, scores
 from repairecon.formulas.scores import BrierParts, Group
 from repairecon.read.closed import Closed
@@ -16,7 +17,7 @@ from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.job import read_findings
 from repairecon.rebuild_or_buy.learned import kind_of
 from repairecon.rebuild_or_buy.tree import grow
-from repairecon.records import DAYS_A_YEAR, QUANTITIES, Done, JobLog, Logged, Range, Source
+from repairecon.records import DAYS_A_YEAR, QUANTITIES, Done, JobLog, Logged, Quote, Range, Source, Supplier
 
 CLAIMED = 0.8
 LEAST_JOBS = 8
@@ -119,7 +120,7 @@ class Keeper:
         for name, f in ranges_of.items():
             if name in self.made.whole:
                 yield self._row("range", name, p10=f.p10, p50=f.p50, p90=f.p90, actual=self.made.actual[name])
-        yield from (*self._found(), *self._hours(), *self._orders("price"), *self._orders("days"))
+        yield from (*self._found(), *self._hours(), *self._prices(), *self._days())
         for r in self.actual.of("life"):
             kind = self.case.way(r.name).kind
             yield self._row("life", r.name, r, group=kind, years=r.years, hours=r.hours, happened=bool(r.failed))
@@ -159,20 +160,24 @@ class Keeper:
                 more = {"group": task.stage, "actual": r.hours, "first_time": r.first_time is not False}
                 yield self._row("hours", r.name, r, **_ends(task.hours), **more)
 
-    def _orders(self, kind: str) -> Iterator[Logged]:
-        """Prices against those quoted, waits against what the quote or the supplier promised: what is assumed of any
-        part was promised by nobody."""
+    def _orders(self) -> Iterator[tuple[Done, Priced, Quote | None, Supplier | None]]:
+        """What was bought, with its quote and supplier as they stood before what was learned was laid over them."""
+        was = self.closed.case
         for r in (*self.actual.of("part"), *self.actual.of("unit")):
             priced = self.estimate.priced(r)
-            # quote and supplier as they stood, before what was learned of the supplier was laid over them
-            was = self.closed.case
             quote = was.quotes[self.case.quotes.index(priced.quote)] if priced.quote else None
-            seller = was.supplier(quote.supplier) if quote else None
-            if kind == "days":
-                promised = quote and (quote.lead_days or (seller and seller.lead_days))
-                if r.days is not None and not r.from_spares and seller and promised and promised.likely > 0:
+            yield r, priced, quote, was.supplier(quote.supplier) if quote else None
+
+    def _days(self) -> Iterator[Logged]:
+        """Waits against what the quote or the supplier promised; what is assumed of any part was promised by nobody."""
+        for r, _, quote, seller in self._orders():
+            if quote and seller and r.days is not None and not r.from_spares:
+                promised = quote.lead_days or seller.lead_days
+                if promised and promised.likely > 0:
                     yield self._row("days", r.name, r, group=seller.supplier, **_ends(promised), actual=r.days)
-                continue
+
+    def _prices(self) -> Iterator[Logged]:
+        for r, priced, quote, seller in self._orders():
             bought = pieces_paid(priced, r) if r.kind == "part" else float(not r.from_spares)
             if not r.paid or not bought:
                 continue
@@ -180,9 +185,10 @@ class Keeper:
             each, stated = (r.paid - core) / bought, (quote.quoted if quote else priced.range).scaled(priced.a_piece)
             if each > 0 and stated.likely > 0:
                 name, age = seller.supplier if seller else "", None
-                if priced.quote and priced.quote.quoted_on:
-                    days = (priced.quote.quoted_on, self.decision.decided_on)
-                    quoted_on, decided_on = map(datetime.date.fromisoformat, days)
+                if quote and quote.quoted_on:
+                    quoted_on, decided_on = map(
+                        datetime.date.fromisoformat, (quote.quoted_on, self.decision.decided_on)
+                    )
                     age = max((decided_on - quoted_on).days, 0) / DAYS_A_YEAR
                 yield self._row("price", r.name, r, group=name, **_ends(stated), actual=each, years=age)
 
@@ -195,9 +201,11 @@ def _ends(r: Range) -> dict[str, float]:
 def held(log: JobLog) -> tuple[Held, ...]:
     """Whether the stated ranges held, by quantity; hours task by task are left out, as those of a job share a pace."""
     rows = {q: [r for r in log.of("range") if r.name == q] for q in QUANTITIES} | {"prices": [*log.of("price")]}
-    known = ((q, [r for r in some if r.p10 is not None and r.p90 is not None]) for q, some in rows.items())
-    wide = ((q, [r for r in some if (r.p10 or 0.0) < (r.p90 or 0.0)]) for q, some in known)
-    return tuple(_held(q, some) for q, some in wide if some)
+    made = []
+    for quantity, some in rows.items():
+        wide = [r for r in some if r.p10 is not None and r.p90 is not None and r.p10 < r.p90]
+        made += [_held(quantity, wide)] if wide else []
+    return tuple(made)
 
 
 def _held(name: str, wide: Sequence[Logged]) -> Held:

@@ -281,7 +281,6 @@ def verdict_lines(found: AfterTheJob) -> list[str]:
 
 # ---- screen, blocks and page -----------------------------------------------------------------------
 def _title(found: AfterTheJob) -> tuple[str, str]:
-    """What was done, and what its figures are."""
     return (capital(found.case.unit.name), found.case.unit.figures) if found.case else (capital(found.name), "")
 
 

@@ -21,7 +21,7 @@ from repairecon.buying.inputs import mean_of
 from repairecon.read.closed import Closed
 from repairecon.read.problems import shown
 from repairecon.read.values import plain
-from repairecon.records import BookError, FitLine, Happened, JobInBook, ReceiveLine, RepaireconError, StoresMoved
+from repairecon.records import BookError, Done, FitLine, Happened, JobInBook, ReceiveLine, RepaireconError, StoresMoved
 from repairecon.show.layout import as_text, capital, section
 from repairecon.show.words import number, price
 
@@ -64,15 +64,20 @@ def movements(closed: Closed, estimate: Estimate) -> tuple[StoresMoved, ...]:
     for r, bought, fitted in moved:
         more: dict[str, Any] = {"item": r.name, "paid": r.paid, "on": done_on, "source": r.source}
         if bought > 0:
-            paid, back = r.paid or 0.0, actual.row("refund", r.name)
+            paid = r.paid or 0.0
             share = carriage * (paid / in_all if in_all > 0 else 1.0 / len(paid_for))
-            if r.kind == "unit" and back and back.paid is not None:  # the core refund that came back
-                paid -= min(back.paid, mean_of(case.way(r.name).core_surcharge), paid)
-            cost = None if r.paid is None else (paid + share) / bought
+            cost = None if r.paid is None else (paid - _core_back(closed, r) + share) / bought
             made.append(StoresMoved(movement="bought", quantity=bought, from_spares=False, cost_unit=cost, **more))
         if fitted > 0:
             made.append(StoresMoved(movement="fitted", quantity=fitted, from_spares=r.from_spares, **more))
     return tuple(made)
+
+
+def _core_back(closed: Closed, row: Done) -> float:
+    back = closed.actual.row("refund", row.name) if row.kind == "unit" else None
+    if back is None or back.paid is None:
+        return 0.0
+    return min(back.paid, mean_of(closed.case.way(row.name).core_surcharge), row.paid or 0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -210,31 +215,37 @@ def summary(found: AfterTheJob, made: IntoTheBook) -> str:
     """What came in, what went out, what is left and to be reordered; or what stands in the way."""
     from repairecon.spares_aboard.act_words import below
 
-    done, on = made.done, made.lines[0].moved.on
-    head = "Written into the spares book" if done and done.written else "Into the spares book: a trial, nothing written"
+    done, on, head = made.done, made.lines[0].moved.on, "Into the spares book: a trial, nothing written"
+    if done and done.written:
+        head = "Written into the spares book"
     if done and done.happened:
         on = done.happened[0].movements[0].on_date
-    rows = [
-        (x.moved.movement, x.moved.item, number(x.moved.quantity),
-         "" if x.moved.cost_unit is None else price(x.moved.cost_unit, found.currency), _in_the_book(x))
-        for x in made.lines
-    ]  # fmt: skip
-    table = pd.DataFrame(rows, columns=["movement", "on the job", "pieces", "cost of one", "in the book"])
-    first = f"{head}\n{capital(made.unit)}, {on}. Cost of one: as paid, with its share of the carriage."
-    parts = [first, as_text(table)]
+    costs = ["" if x.moved.cost_unit is None else price(x.moved.cost_unit, found.currency) for x in made.lines]
+    table = pd.DataFrame({
+        "movement": [x.moved.movement for x in made.lines], "on the job": [x.moved.item for x in made.lines],
+        "pieces": [number(x.moved.quantity) for x in made.lines], "cost of one": costs,
+        "in the book": [_in_the_book(x) for x in made.lines],
+    })  # fmt: skip
+    parts = [
+        f"{head}\n{capital(made.unit)}, {on}. Cost of one: as paid, with its share of the carriage.",
+        as_text(table),
+    ]
     if made.spare:
         parts.append(f"A spare besides: {made.spare}. Receive it by hand, at what it is worth to you.")
     if made.problems:
-        unknown = any(not x.item and not x.left_out for x in made.lines)
-        in_the_way = {words for words in TO_GO_ON if any(words in p for p in made.problems) and (words or unknown)}
-        to_go_on = [o for words, some in TO_GO_ON.items() if words in in_the_way for o in some]
-        parts += [section("In the way, nothing can be written", made.problems), section("To go on", to_go_on)]
+        parts += [section("In the way, nothing can be written", made.problems), section("To go on", _to_go_on(made))]
     if done:
         lines = [below(r, found.currency) for r in done.reorder] or ["Nothing is under its minimum."]
         parts += [section("Left of each", [_left(h) for h in done.happened]), section("To be reordered", lines)]
         if not done.written:
             parts.append("Give --write to write it, all of it or nothing.")
     return "\n\n".join(p for p in parts if p) + "\n"
+
+
+def _to_go_on(made: IntoTheBook) -> list[str]:
+    unknown = any(not x.item and not x.left_out for x in made.lines)
+    in_the_way = [words for words in TO_GO_ON if any(words in p for p in made.problems) and (words or unknown)]
+    return [option for words in in_the_way for option in TO_GO_ON[words]]
 
 
 def _in_the_book(line: BookLine) -> str:

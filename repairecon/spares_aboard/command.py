@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
@@ -135,7 +136,6 @@ FILE: dict[str, Any] = {"type": Path, "help": "the file: .csv, .txt, .tsv or .xl
 
 
 def _move(book: SparesBook, a: Args) -> str:
-    """Whatever moves an item: its options are called as the book's own act calls them."""
     names = ("item", "unit", "to", "borrower", "hours", "quantity", "locker", "date", "note", "lot")
     act = getattr(book, a.act.replace("-", "_"))
     return act_words.happened([act(**{name: getattr(a, name) for name in names if name in a})], book.currency)
@@ -158,7 +158,7 @@ def _receive(book: SparesBook, a: Args) -> str:
     pairs = [word.rpartition("=") for word in a.came]
     if wrong := [word for word, (line, _, many) in zip(a.came, pairs, strict=True) if not line or not many]:
         raise BookError(f"found {', '.join(wrong)}; write LINE=PIECES, as in 1=2 or 'shaft seal=2'")
-    if twice := {line for line, _, _ in pairs if sum(line == other for other, _, _ in pairs) > 1}:
+    if twice := [line for line, many in Counter(line for line, _, _ in pairs).items() if many > 1]:
         raise BookError(f"{', '.join(sorted(twice))} twice: add the two up")
     if a.dry_run:
         return f"{order_words(book.ordered(a.order), book.currency)}\nNothing was written."

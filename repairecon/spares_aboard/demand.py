@@ -142,22 +142,24 @@ class Look:
 
         A part of a unit is an item for it and for no other unit; a belt, a fuse and the like stay when it is changed.
         """
-        beside = {w.strip() for w in str(self.defaults.peek("beside_a_unit")).split(",")}
         made, cards = {}, [c for c in self.items.values() if c.carried]
         for card in cards:
-            wish, units = self.wish(card), {key(u) for u in card.units}
+            wish = self.wish(card)
             covered, name = wish.covers, "p_useful_kit"
-            if not covered and units and self.whole(card):
-                covered, name = tuple(
-                    c.name for c in cards
-                    if c.units and {key(u) for u in c.units} <= units and c.measure == "piece" and not self.whole(c)
-                    and not beside & set(c.name.partition(",")[0].casefold().split())
-                ), "p_useful_whole"  # fmt: skip
+            if not covered and self.whole(card):
+                covered, name = self._parts_of(card, cards), "p_useful_whole"
                 if covered:
                     self.defaults.text("beside_a_unit")
             if covered:
                 made[card.name] = covered, self.defaults.number(name) if wish.p_useful is None else wish.p_useful
         return made
+
+    def _parts_of(self, whole: Item, cards: Sequence[Item]) -> tuple[str, ...]:
+        beside = {w.strip() for w in str(self.defaults.peek("beside_a_unit")).split(",")}
+        units = {key(u) for u in whole.units}
+        parts = (c for c in cards if c.units and {key(u) for u in c.units} <= units and c.measure == "piece")
+        names = (c.name for c in parts if not self.whole(c))
+        return tuple(name for name in names if not beside & set(name.partition(",")[0].casefold().split()))
 
     def standing(self, card: Item) -> tuple[Standing, ...]:
         """The units that an item serves, as many as the owner says, with what is known of each."""
@@ -312,27 +314,35 @@ def _learned(look: Look, card: Item, top: int) -> Wanted:
     renewed on a known day the time since then counts by its wear; that before, as for all, by its failures a year. A
     whole unit is first thought to last as its kind does.
     """
-    record, hours, units = look.record, look.hours, look.standing(card)
+    record, units = look.record, look.standing(card)
     leads = [w.item for w in look.passage.items if card.name in w.together]
     of_others = {mark for c in look.items.values() if c.name in leads for mark in record.jobs.get(c.number, ())}
     seen = len(record.jobs.get(card.number, {}).keys() - of_others)
-    prior, life = look.defaults.number("prior_failures"), next((u.life_years for u in units if u.life_years), None)
-    by_kind = life is not None and look.whole(card)
-    prior_years = prior * (life or 0.0) if by_kind else look.defaults.number("prior_years")
-    pace = max((record.pace[u] for u in card.units if u in record.pace), default=0.0)
-    engine = max(record.pace.values(), default=0.0)
-    by_clock = hours is not None and pace > 0.0 and pace >= _WITH_THE_ENGINE * engine
-    ahead = (hours or 0.0) / pace if by_clock else look.days / DAYS_A_YEAR
+    prior, prior_years = look.defaults.number("prior_failures"), 0.0
+    if look.whole(card):
+        prior_years = prior * next((u.life_years for u in units if u.life_years), 0.0)
+    prior_years = prior_years or look.defaults.number("prior_years")
+    ahead = _years_ahead(look, card)
     wanted = partial(Wanted, source="record", units=len(units), seen=seen, years=record.years, ages=_ages(units))
-    if any(u.age is not None for u in units):
+    ages = [u.age for u in units]
+    if set(ages) != {None}:
         before = sum(record.years if u.since is None else max(record.years - u.since, 0.0) for u in units)
-        stood = sum(u.age for u in units if u.age is not None)
+        stood = sum(age or 0.0 for age in ages)
         values, weights = demand.gamma_nodes(prior + seen, prior_years + before + stood)
-        chances = _worn(card, (values, weights, values * stood), ahead, [u.age for u in units], units)
+        chances = _worn(card, (values, weights, values * stood), ahead, ages, units)
         return wanted(chances=chances, mean=float(np.arange(len(chances)) @ chances))
     known, exposure, ahead = prior + seen, prior_years + record.years * len(units), ahead * len(units)
     chances = _far_enough(lambda most: demand.uncertain_demand(known, exposure, ahead, most), top, card)
     return wanted(chances=chances, mean=float(known) * ahead / float(exposure))
+
+
+def _years_ahead(look: Look, card: Item) -> float:
+    """The period in years of the record: by the running hours for what runs with the engine, else by the calendar."""
+    paces = look.record.pace
+    pace = max((paces[u] for u in card.units if u in paces), default=0.0)
+    if look.hours is not None and pace > 0.0 and pace >= _WITH_THE_ENGINE * max(paces.values()):
+        return look.hours / pace
+    return look.days / DAYS_A_YEAR
 
 
 def _cost_without(look: Look, card: Item, wish: SpareWish) -> tuple[Range, str]:

@@ -6,7 +6,7 @@ import datetime
 import math
 import os
 from collections import Counter, defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from operator import attrgetter
@@ -176,15 +176,7 @@ def spares_aboard(
     ``numbers`` go before those of the passage: see ``PASSAGE_NUMBERS``. Without a budget all that is worth its price
     is bought; weight and room count as far as the cards tell them.
     """
-    wrong = []
-    for name, value in numbers.items():
-        if name not in records.PASSAGE_NUMBERS:
-            raise TypeError(f"spares_aboard() has no number {name!r}: {', '.join(records.PASSAGE_NUMBERS)}")
-        most = PERIOD.high if name in ("passage_days", "resupply_days") else 1e12
-        if value is not None and not (math.isfinite(value) and 0.0 <= value <= most):
-            wrong.append(f"{name}: found {value}; write a number of 0 or more")
-    if wrong:
-        raise RepaireconError("\n".join(wrong))
+    _check(numbers)
     if not isinstance(book, SparesBook):
         with book_at(book) as opened:
             said = passage_for(book, opened) if passage is None else passage
@@ -194,14 +186,30 @@ def spares_aboard(
     given: dict[str, Any] = {
         records.PASSAGE_NUMBERS[name][0]: value for name, value in numbers.items() if value is not None
     }
-    asked = today or said.today or (today_of(home) if home else None) or book.ledger.today()
+    day = _day(today or said.today or (today_of(home) if home else None) or book.ledger.today())
+    return SparesAnswer(book, replace(said, **given), day, home)
+
+
+def _check(numbers: Mapping[str, float | None]) -> None:
+    """Refuse what is no number of a passage, and all that are out of bounds at once."""
+    if unknown := numbers.keys() - records.PASSAGE_NUMBERS.keys():
+        names = ", ".join(records.PASSAGE_NUMBERS)
+        raise TypeError(f"spares_aboard() has no number {sorted(unknown)[0]!r}: {names}")
+    most = dict.fromkeys(("passage_days", "resupply_days"), PERIOD.high)
+    said = {name: value for name, value in numbers.items() if value is not None}
+    wrong = [name for name, v in said.items() if not (math.isfinite(v) and 0.0 <= v <= most.get(name, 1e12))]
+    if wrong:
+        raise RepaireconError("\n".join(f"{name}: found {said[name]}; write a number of 0 or more" for name in wrong))
+
+
+def _day(asked: datetime.date | str) -> datetime.date:
     read = values.date(asked)
     if isinstance(read, Misread):
         raise RepaireconError(f"today: found {str(asked)!r}; {read.write}")
     day = datetime.date.fromisoformat(read)
     if not 1950 <= day.year <= 2200:
         raise RepaireconError(f"today: found {read}; write a day between 1950 and 2200")
-    return SparesAnswer(book, replace(said, **given), day, home)
+    return day
 
 
 # ---- what to ask suppliers for -------------------------------------------------------------------
@@ -241,27 +249,38 @@ def shopping_list(book: str | os.PathLike[str]) -> ShoppingList:
         cards = {c.name: c for c in opened.items()}
         movements = opened.movements()
     lacking, left_out = _of_jobs(papers, cards.values())
-    below = {line.item.name: float(line.short) for line in answer.below_minimum}
-    carry = {r.item: r.buy * r.at_a_time for r in answer.carry.itertuples() if r.buy}
-    carry |= {r.item: float(r.units) for r in answer.missing.itertuples() if r.why}
+    wanted: dict[str, dict[str, float]] = defaultdict(dict)
+    for line in answer.below_minimum:
+        wanted[line.item.name]["below its minimum"] = float(line.short)
+    for r in answer.carry[answer.carry["buy"] > 0].itertuples():
+        wanted[r.item]["worth carrying"] = r.buy * r.at_a_time
+    for r in answer.missing[answer.missing["why"] != ""].itertuples():
+        wanted[r.item]["worth carrying"] = float(r.units)
     sellers = {key(r.text("supplier")): r.text("supplier") for r in papers.tables["suppliers.csv"].rows}
+    sold: dict[str, list[str]] = defaultdict(list)
+    for m in movements:
+        if m.kind == "bought" and m.person:
+            sold[m.item].append(m.person)
     lines = []
     for name, card in cards.items():
         jobs = [x for x in lacking if x.card == name]
-        if name in below or name in carry or jobs:  # the greater of what its minimum and the carry list want
-            said = ((below, "below its minimum"), (carry, "worth carrying"))
-            why = [f"{quantity(of[name])} {words}" for of, words in said if of.get(name)]
-            sold = [m.person for m in movements if m.item == name and m.kind == "bought" and m.person]
-            lines.append(_line(card, name, jobs, sellers, max(below.get(name, 0.0), carry.get(name, 0.0)), sold, why))
-    on_no_card: dict[tuple[str, ...], list[_Lacks]] = defaultdict(list)  # one line a name, size and material
-    for x in lacking:
-        if x.card is None:
-            on_no_card[key(x.part.part), key(x.part.standard_size), key(x.part.material)].append(x)
-    names = Counter(name for name, *_ in on_no_card)
-    for (name, *_), jobs in on_no_card.items():
-        part = jobs[0].part
-        lines.append(_line(part, part.part if names[name] == 1 else f"{part.part}, {jobs[0].unit}", jobs, sellers))
+        if jobs or wanted[name]:
+            why = [f"{quantity(pieces)} {words}" for words, pieces in wanted[name].items()]
+            # the greater of what its minimum and the carry list want
+            lines.append(_line(card, name, jobs, sellers, max(wanted[name].values(), default=0.0), sold[name], why))
+    lines += _on_no_card([x for x in lacking if x.card is None], sellers)
     return ShoppingList(tuple(lines), left_out, papers)
+
+
+def _on_no_card(lacking: Sequence[_Lacks], sellers: Mapping[str, str]) -> Iterator[AskLine]:
+    """A line a name, size and material of what has no card; parts of one name also by their unit."""
+    alike: dict[tuple[str, ...], list[_Lacks]] = defaultdict(list)
+    for x in lacking:
+        alike[key(x.part.part), key(x.part.standard_size), key(x.part.material)].append(x)
+    names = Counter(name for name, *_ in alike)
+    for (name, *_), jobs in alike.items():
+        part = jobs[0].part
+        yield _line(part, part.part if names[name] == 1 else f"{part.part}, {jobs[0].unit}", jobs, sellers)
 
 
 def _of_jobs(papers: BoatPapers, cards: Collection[records.Item]) -> tuple[list[_Lacks], tuple[tuple[str, str], ...]]:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes
 from repairecon.standards.tables import Row, by, rows, said_of
-from repairecon.standards.words import GAP, PART, Text, exact, millimetres, shown
+from repairecon.standards.words import GAP, PART, Text, any_of, exact, millimetres, shown
 
 KIND = "rolling bearing"
 NOT_SAID = "not said"
@@ -96,9 +96,9 @@ def _inch_names() -> tuple[re.Pattern[str], re.Pattern[str], Mapping[str, str]]:
     """Inch taper bearings by their pairs in any writing, and their cones and cups alone."""
     pairs = [name for name, part in by_name().items() if "cone" in part.row]
     halves = {row[half]: half for row in rows("bearings_taper_inch") for half in ("cone", "cup")}
-    joined, alone = ("|".join(map(re.escape, sorted(names, key=len, reverse=True))) for names in (pairs, halves))
-    return (re.compile(rf"{_START}({joined.replace('/', '[ /-]+')})(?![\w])"),
-            re.compile(rf"{_START}({alone})(?![\w/])"), MappingProxyType(halves))  # fmt: skip
+    joined = any_of(pairs).replace("/", "[ /-]+")
+    return (re.compile(rf"{_START}({joined})(?![\w])"),
+            re.compile(rf"{_START}({any_of(halves)})(?![\w/])"), MappingProxyType(halves))  # fmt: skip
 
 
 def _inch_pair(text: Text) -> Found | None:
@@ -179,36 +179,46 @@ def _eastern(text: Text) -> Found | None:
 
 def _take_marks(text: Text, found: Found, prefix: str, end: int) -> bool:
     """Take the signs anywhere beside a number whose gap ends at a place; True where one joined to it is not known."""
-    table = by("bearing_marks", "code")
-    # one code of a sign that is made of codes without a rest, the longest first
-    any_code = "|".join(map(re.escape, sorted(table.keys() - _BEFORE, key=len, reverse=True)))
+    codes, unread = _codes(text, end)
+    if prefix:
+        codes.insert(0, prefix if prefix in _BEFORE else "SS")
+    said: dict[str, list[str]] = {}
+    for row in (by("bearing_marks", "code")[code] for code in codes):
+        found.used.append(row)
+        said.setdefault(row["feature"], []).append(row["value"])
+    for feature, values in said.items():
+        found.marks[feature] = _two_sides(values) if feature == "sealing" else values[0]
+        several = list(dict.fromkeys(values))
+        if len(several) > 1 and not (feature == "sealing" and "one" in values[0]):
+            found.against.append(f"says two things of its {feature}: {' and '.join(several)}")
+    return unread
+
+
+def _codes(text: Text, end: int) -> tuple[list[str], bool]:
+    """The codes of the signs that are taken, and whether one that is joined to the number is not known."""
+    # one code of a sign that is made of codes without a rest
+    any_code = any_of(by("bearing_marks", "code").keys() - _BEFORE)
     one_code = re.compile(rf"({any_code})(?=(?:{any_code})*$)")
-    codes = [] if not prefix else [prefix if prefix in _BEFORE else "SS"]
-    unread = False
+    codes, unread = list[str](), False
     for token in list(_TOKEN.finditer(text.left)):
         joined = token.start() >= end and not re.search(rf"[\s,;()\[\]{GAP}]", text.left[end : token.start()])
         pieces = one_code.findall(token[0])
-        if "".join(pieces) == token[0] and (joined or len(pieces) == 1 or any(map(str.isdigit, token[0]))):
+        if "".join(pieces) == token[0] and (joined or len(pieces) == 1 or re.search(r"\d", token[0])):
             text.cut(*token.span())
             codes += pieces
         elif joined:
             unread = True
         end = token.end() if joined else end
-    found.used += [table[code] for code in codes]
-    said: dict[str, list[str]] = {}
-    for code in codes:
-        said.setdefault(table[code]["feature"], []).append(table[code]["value"])
-    for feature, values in said.items():
-        found.marks[feature] = values[0]
-        if feature == "sealing" and len(values) > 1:
-            # two signs of one side each, such as Z and RS, are of the two sides
-            halves = sorted({value.removeprefix("one ") for value in values})
-            both = f"two {halves[0]}s" if len(halves) == 1 else " and ".join(f"one {half}" for half in halves)
-            found.marks[feature] = next((value for value in values if not value.startswith("one ")), both)
-        several = list(dict.fromkeys(values))
-        if len(several) > 1 and not (feature == "sealing" and "one" in values[0]):
-            found.against.append(f"says two things of its {feature}: {' and '.join(several)}")
-    return unread
+    return codes, unread
+
+
+def _two_sides(values: list[str]) -> str:
+    """The sealing that some signs say; two signs of one side each, such as Z and RS, are of the two sides."""
+    whole = [value for value in values if not value.startswith("one ")]
+    if whole or len(values) == 1:
+        return (whole or values)[0]
+    halves = sorted({value.removeprefix("one ") for value in values})
+    return f"two {halves[0]}s" if len(halves) == 1 else " and ".join(f"one {half}" for half in halves)
 
 
 def _build_of(type_: str, name: str) -> dict[str, str]:
@@ -237,36 +247,50 @@ def _is_a(type_: str, claim: str) -> bool:
     return claim in type_ or (claim == "ball" and type_ == "insert bearing")
 
 
-def _by_sizes(text: Text) -> Found | None:
+def _three_sizes(text: Text) -> dict[str, Decimal]:
     if chain := text.take(_THREE_SIZES):
         sizes = [millimetres(s, chain[4]) for s in chain.group(1, 2, 3)]
     else:
         sizes = [text.sized("bore", "inner", "shaft"), text.sized("outer"), text.sized("width")]
-    dims = {c: s for c, s in zip("dDB", sizes, strict=True) if s is not None}
+    return {c: s for c, s in zip("dDB", sizes, strict=True) if s is not None}
+
+
+def _by_sizes(text: Text) -> Found | None:
+    dims = _three_sizes(text)
     if len(dims) < 3:
         return None
-    claims = [e.value for _, e in text.entries if e.feature == "type" and e.kind == KIND]
-    said = {e.feature: e.value for _, e in text.entries if e.feature in ("ends", "form", "inner ring", "row")}
-    alike = [p for p in listed() if all(abs(p.dims[c] - dims[c]) <= _SAME_SIZE for c in dims)]
-    options = [p for p in alike if all(_is_a(p.type, c) for c in claims)
-               and said.items() <= {**said, **_build_of(p.type, _key(p.name))}.items()]  # fmt: skip
-    one_type = len({p.type for p in options}) == 1 and (claims != ["ball"] or len({p.type for p in alike}) == 1)
-    certain = one_type and bool(claims or said)
-    alone = certain and len({p.name for p in options}) == 1
-    best = next((p for p in options if alone or p.type == DEEP_GROOVE), None)
-    found = Found(KIND, "x".join(map(shown, dims.values())), dims, listed=bool(options))
-    found.marks["type"] = best.type if best else ""
-    _take_marks(text, found, "", len(text.left))
-    found.marks.setdefault("sealing", NOT_SAID if best is None or best.type == DEEP_GROOVE else "")
+    options, certain = _could_be(text, dims)
+    one = certain and len({p.name for p in options}) == 1
+    best = next((p for p in options if one or p.type == DEEP_GROOVE), None)
+    found = Found(KIND, "x".join(map(shown, dims.values())), dims, {"type": ""}, listed=bool(options))
     if best is not None:
-        found.size, found.dims = best.name, dict(best.dims)
-        found.used.insert(0, best.row)
+        found = Found(KIND, best.name, dict(best.dims), {"type": best.type}, [best.row])
+    _take_marks(text, found, "", len(text.left))
+    if found.marks["type"] in ("", DEEP_GROOVE):
+        found.marks.setdefault("sealing", NOT_SAID)
+    if best is not None:
         found.marks |= _build_of(best.type, _key(best.name))
         _claims(text, found)
     if not certain:
         found.marks |= {"type said": "no", "could be": ", ".join(p.name for p in options)}
     text.drop("type")
     return found
+
+
+def _could_be(text: Text, dims: dict[str, Decimal]) -> tuple[list[Listed], bool]:
+    """Listed bearings of these sizes and of what the words say, and whether the words leave one type only."""
+    claims = [e.value for _, e in text.entries if e.feature == "type"]
+    said = {e.feature: e.value for _, e in text.entries if e.feature in ("ends", "form", "inner ring", "row")}
+    alike = [p for p in listed() if max(abs(p.dims[c] - dims[c]) for c in dims) <= _SAME_SIZE]
+    options = [p for p in alike if _as_said(p, claims, said)]
+    # the word ball alone is sure only where no bearing of rollers has these sizes
+    left = {p.type for p in (alike if claims == ["ball"] else options)}
+    return options, bool(options and (claims or said)) and len(left) == 1
+
+
+def _as_said(part: Listed, claims: list[str], said: Mapping[str, str]) -> bool:
+    build = _build_of(part.type, _key(part.name))
+    return all(_is_a(part.type, c) for c in claims) and said.items() <= {**said, **build}.items()
 
 
 def compare(judging: Judging) -> None:

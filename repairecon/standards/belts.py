@@ -7,9 +7,10 @@ import re
 from decimal import Context, Decimal
 from functools import cache
 
+from repairecon.records import Designation
 from repairecon.standards.findings import Found, Judging, by_row, compare_sizes
 from repairecon.standards.tables import Row, by, rows, said_of
-from repairecon.standards.words import INCH, NUMBER, Text, exact, share, shown, whole
+from repairecon.standards.words import INCH, NUMBER, Text, any_of, exact, share, shown, whole
 
 RIBBED = "multi-rib belt"
 TOOTHED = "toothed belt"
@@ -94,7 +95,11 @@ _LINES = {
     "LI": "Li", "INSIDE": "Li", "LD": "Ld", "LW": "Ld", "LP": "Ld", "PITCH": "Ld", "DATUM": "Ld",
     "LA": "La", "LE": "La", "OUTSIDE": "La", "EFFECTIVE": "La",
 }  # fmt: skip
-_BY_WIDTH = {"Li": ("classical",), "Ld": ("classical", "wedge"), "La": ("automotive",)}
+_BY_WIDTH: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "Li": (("classical",), ()), "Ld": (("classical", "wedge"), ()), "La": (("automotive",), ("SAE",)),
+    "": (("automotive",), ("SAE", "AV17")),
+}  # fmt: skip
+"""Families of sections that are named by their width and a length of a line, and sections that are not."""
 WIDTH_SLACK = Decimal("0.8")
 """How far top widths [mm] may be apart for one groove: the printed widths of one groove differ by up to 0.7."""
 HEIGHT_SLACK = Decimal("1")
@@ -135,7 +140,7 @@ def sections() -> dict[str, Row]:
 @cache
 def _named_pattern() -> re.Pattern[str]:
     letters = [n for n in sections() if not n.isdigit() and n != "FM" and not re.match("GOST|JIS|SAE|AMER|[А-Я]", n)]
-    words = "|".join(sorted((re.escape(n) for n in letters), key=len, reverse=True))
+    words = any_of(letters)
     others = r"CX|DX|[58]V|5VX|8VX|3VX|XPC|[ABC]A|15N|25N"
     prefix = r"(?:(JIS|GOST|SAE)[ -]?(?:K ?6323 ?)?)?"
     width = r"(?:\s*\(\d+\))?([ -]*\d\d?(?:\.\d)?X)?"
@@ -176,21 +181,26 @@ def _coded(text: Text) -> Found | None:
 
 def _named(text: Text) -> Found | None:
     named = _named_pattern().search(text.left)
-    if named and (named[1] or text.sure or _is_section(named[2], named[4] or "", text.alone == named[0])):
-        text.cut(*named.span())
-        name = "".join(named.group(1, 2)) if named[1] else named[2]
-        # DIN 2215 writes a classical belt as width x inside length
-        line = _LINES.get(named[5] or "", "Li" if named[3] else "")
-        number = named[4] or ""
-        if named[3] and number and number == sections().get(name, {}).get("height_mm"):
-            number = ""  # width x height names the section once more
-        if not number and (labelled := text.sized("length")) is not None:
-            number = shown(labelled)
-        return _by_section(name, number, line)
+    if not (named and (named[1] or text.sure or _is_section(named[2], named[4] or "", text.alone == named[0]))):
+        return _bare_sizes(text)
+    text.cut(*named.span())
+    name, number = f"{named[1] or ''}{named[2]}", named[4] or ""
+    # DIN 2215 writes a classical belt as width x inside length
+    line = _LINES.get(named[5] or "", "Li" if named[3] else "")
+    if named[3] and number == sections().get(name, {}).get("height_mm"):
+        number = ""  # width x height names the section once more
+    if not number and (labelled := text.sized("length")) is not None:
+        number = shown(labelled)
+    return _by_section(name, number, line)
+
+
+def _bare_sizes(text: Text) -> Found | None:
     sizes = _SIZES.search(text.left)
-    width, length = (Decimal(sizes[1]), Decimal(sizes[2])) if sizes else (Decimal(0), Decimal(0))
-    plausible = 5 <= width <= 50 and length > (2 if sizes and sizes[3] else 15) * width
-    if sizes is None or not (text.sure or plausible):
+    if sizes is None:
+        return None
+    width, length = Decimal(sizes[1]), Decimal(sizes[2])
+    plausible = 5 <= width <= 50 and length > (2 if sizes[3] else 15) * width
+    if not (text.sure or plausible):
         return None
     text.cut(*sizes.span())
     return _by_width(width, sizes[2], _LINES.get(sizes[3] or "", ""))
@@ -226,45 +236,56 @@ def _of_row(row: Row, size: str) -> Found:
 
 def _add_length(found: Found, row: Row, number: Decimal, line: str) -> None:
     """The lengths that a number names, by the line that was said or the one that the section's numbers mean."""
-    meaning = row["number"]
-    in_inches = meaning.endswith(" in") and number <= 360  # a larger number behind a letter is of mm
-    value = number * INCH if in_inches else number
-    if not line and meaning.endswith("in/10"):
-        in_inches, value = True, number / 10 * INCH
-    # ISO 4184 names classical belts in mm by their datum length (from memory)
-    line = line or ("Ld" if meaning.endswith(" in") and not in_inches else MEANS[meaning.split()[0]])
-    found.marks |= {"line": line, "number": "in" if in_inches else "mm"}
+    means, unit = row["number"].split()
+    if unit == "in" and number > 360:
+        unit = "mm"  # a larger number behind a letter is of mm
+        means = "datum"  # ISO 4184 names classical belts in mm by their datum length (from memory)
+    if unit == "in/10" and line:
+        unit = "mm"
+    line = line or MEANS[means]
+    value = number * {"mm": Decimal(1), "in": INCH, "in/10": INCH / 10}[unit]
+    found.marks |= {"line": line, "number": unit[:2]}
     known = lengths(row, value, line)
     if min(known.values()) < 100:  # mm; no closed V-belt is shorter
         found.listed = False
         return
     found.dims |= known
     letter = row["names"].removeprefix("AMERICAN")[0]
-    if in_inches and line == "La":
+    if unit != "mm" and line == "La":
         found.figures["outside_in"] = float(value / INCH)
-    elif in_inches and line == "Li" and row["family"] in ("classical", "American") and letter in _OUTSIDE_INCHES:
+    elif unit != "mm" and row["family"] in ("classical", "American") and letter in _OUTSIDE_INCHES and line == "Li":
         found.figures["outside_in"] = float(number + _OUTSIDE_INCHES[letter])
-    entry = next((e for e in rows("belts_lengths") if e["section"] in row["names"].split()
-                  and in_inches != e["circumference_named"].endswith("mm)") and exact(e["number"]) == number
-                  and MEANS[e["circumference_named"].split()[0]] == line), None)  # fmt: skip
-    if entry is not None:
+    if entry := _entry(row, number, line, unit != "mm"):
         found.used.append(entry)
         keys = ("Li_catalogue1_mm", "Li_catalogue2_mm")
         found.figures |= {key: float(entry[key]) for key in keys if entry[key]}
 
 
+def _entry(section: Row, number: Decimal, line: str, in_inches: bool) -> Row | None:
+    """The row of the lists of lengths for a number of a section, by the line and the unit that it is of."""
+    for row in rows("belts_lengths"):
+        if row["section"] in section["names"].split() and exact(row["number"]) == number:
+            named = row["circumference_named"]
+            if in_inches != named.endswith("mm)") and MEANS[named.split()[0]] == line:
+                return row
+    return None
+
+
 def _by_width(width: Decimal, number: str, line: str) -> Found:
-    table = rows("belts_sections")
-    found = [r for r in table if r["family"] in _BY_WIDTH[line or "La"] and r["build"] != "cogged" and r["number"]]
-    if line in ("", "La"):
-        found = [r for r in found if not r["section"].startswith("SAE") and (line or r["section"] != "AV17")]
-    near = [r for r in found if abs(exact(r["top_width_mm"]) - width) <= WIDTH_SLACK]
-    size = f"{shown(width)} x {number}{f' {line}' if line else ''}"
-    if not near and not line:
-        near = [r for r in table if r["family"] == "classical" and exact(r["top_width_mm"]) == width]
-    if not near:
+
+    def near(row: Row) -> Decimal:
+        return abs(exact(row["top_width_mm"]) - width)
+
+    families, unlike = _BY_WIDTH[line]
+    listed = [row for row in rows("belts_sections") if row["build"] != "cogged" and row["number"]]
+    named = [row for row in listed if row["family"] in families and not row["section"].startswith(unlike)]
+    size = f"{shown(width)} x {number} {line}".strip()
+    fits = [row for row in named if near(row) <= WIDTH_SLACK]
+    if not (fits or line):
+        fits = [row for row in listed if row["family"] == "classical" and near(row) == 0]
+    if not fits:
         return Found(V_BELT, size, {"top_width": width}, listed=False)
-    row = min(near, key=lambda r: abs(exact(r["top_width_mm"]) - width))
+    row = min(fits, key=near)
     belt = _of_row(row, size)
     if not line:
         belt.marks["guess"] = "bare width x length"
@@ -319,31 +340,32 @@ def _section(judging: Judging) -> bool:
 
 
 def _length(judging: Judging) -> None:
-    wanted, offered = judging.both
-    missing = [part for part in judging.both if "line" not in part.marks]
-    if len(missing) == 1:
-        said = wanted if missing == [offered] else offered
-        known = ", ".join(f"{shown(said.dims[c])} mm {name} length" for c, name in LINES.items() if c in said.dims)
-        if missing[0].marks["family"] == "wedge" and (value := exact(said.dims.get("Ld", 0))):
-            wedge = (exact(row["number"]) for row in rows("belts_lengths") if row["section"] == "SPZ" and
-                     row["Ld_catalogue1_mm"])  # fmt: skip
-            gap = min((number - value for number in wedge), key=abs)
-            how = f"{shown(abs(gap))} mm {'shorter' if gap < 0 else 'longer'}"
-            known += f"; the nearest wedge belt length of the list is {shown(value + gap)}, {how}"
-        judging.near(f"{missing[0].size} says no length; {said.size} is {known}: ask for it", "length")
-        return
-    if missing:
-        if wanted.marks["section"] != offered.marks["section"]:
+    said = [part for part in judging.both if "line" in part.marks]
+    (want, has), lines = judging.marks("section"), judging.marks("line")
+    if len(said) == 1:
+        _one_length(judging, said[0])
+    elif not said:
+        if want != has:
             judging.near("no length is said, and the two name their lengths differently: compare in mm", "length")
-        return
-    lines, sections_ = judging.marks("line"), judging.marks("section")
-    # what both name, else outside where both are known, else any other
-    order = ("Ld", "Li", "La") if sections_[0] == sections_[1] else ("La", "Ld", "Li")
-    line = lines[0] if lines[0] == lines[1] else next((c for c in order if judging.have(c) == 2), "")
-    if line:
-        _compare_line(judging, line)
     else:
-        judging.unknown("the tables cannot bring their lengths to one line: measure round the outside", "length")
+        # what both name, else outside where both are known, else any other
+        order = [lines[0]] if lines[0] == lines[1] else ["Ld", "Li", "La"] if want == has else ["La", "Ld", "Li"]
+        if line := next((c for c in order if judging.have(c) == 2), ""):
+            _compare_line(judging, line)
+        else:
+            judging.unknown("the tables cannot bring their lengths to one line: measure round the outside", "length")
+
+
+def _one_length(judging: Judging, said: Designation) -> None:
+    """What to ask where only one of the two says its length; of a wedge belt also which is the nearest to be had."""
+    missing = next(part for part in judging.both if part is not said)
+    known = ", ".join(f"{shown(said.dims[c])} mm {name} length" for c, name in LINES.items() if c in said.dims)
+    if missing.marks["family"] == "wedge" and (value := exact(said.dims.get("Ld", 0))):
+        listed = (r for r in rows("belts_lengths") if r["section"] == "SPZ" and r["Ld_catalogue1_mm"])
+        gap = min((exact(row["number"]) - value for row in listed), key=abs)
+        how = f"{shown(abs(gap))} mm {'shorter' if gap < 0 else 'longer'}"
+        known += f"; the nearest wedge belt length of the list is {shown(value + gap)}, {how}"
+    judging.near(f"{missing.size} says no length; {said.size} is {known}: ask for it", "length")
 
 
 def _compare_line(judging: Judging, line: str) -> None:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from decimal import Decimal
 
 from repairecon.standards.findings import Found, Judging, beside, by_row, compare
-from repairecon.standards.tables import rows
-from repairecon.standards.words import NUMBER, Text, exact, shown
+from repairecon.standards.tables import Row, rows
+from repairecon.standards.words import NUMBER, Text, any_of, exact, shown
 
 FUSE = "fuse"
 RELAY = "relay"
@@ -25,33 +26,35 @@ _PINS_OF = {"changeover": "5", "two make": "5", "make": "4"}
 def read_fuse(text: Text) -> Found | None:
     """A fuse: body, current or colour, speed, voltage."""
     text.left = re.sub(r"(\d+) ?MA(?!\w)", lambda m: f"{shown(Decimal(m[1]) / 1000)} A", text.left)
-    said = {e.feature: e.value for _, e in text.entries if e.kind == FUSE}
     form, body = next(iter(text.written("tube", "bolt-down").items()), ("", ""))
-    marks = {"size": body, "form": form}
-    letters = "|".join(sorted((row["letter"] for row in rows("fuse_speeds")), key=len, reverse=True))
-    speed = text.take(_SPEED.format(letters)) if "tube" in (form, said.get("form")) else None
-    if speed:
-        marks["speed"] = speed[1]
-    current = {"current": speed[2]} if speed and speed[2] else text.written("current")
-    marks |= {name: shown(Decimal(amps)) for name, amps in current.items()} | text.written("voltage")
-    size, amps, colour = body or said.get("size", ""), marks.get("current", ""), said.get("colour", "")
+    tube = "tube" in (form, text.feature("form"))
+    marks = {"size": body or text.feature("size"), "form": form, **_fuse_figures(text, tube)}
+    amps, colour = marks.get("current", ""), text.feature("colour")
     # the colour of a blade fuse tells its current, in its size or, where none is said, in all
-    colours = [r["colour"] for r in rows("fuses_blade") if r["current_A"] == amps and r["size"].startswith(size)]
-    clash = bool(colour and colours) and colour not in colours
-    row = None if form == "tube" else next((r for r in rows("fuses_blade") if r["size"] == size and (
-        r["current_A"] == amps or (not amps and r["colour"] == colour))), None)  # fmt: skip
+    blades = [r for r in rows("fuses_blade") if r["size"].startswith(marks["size"]) and form != "tube"]
+    colours = [r["colour"] for r in blades if r["current_A"] == amps]
+    column, value = ("current_A", amps) if amps else ("colour", colour)
+    row = next((r for r in blades if (r["size"], r[column]) == (marks["size"], value)), None)
     if row is not None:
-        marks |= {"current": row["current_A"], "size": size, "form": "blade"}
-    if marks.get("current") and not clash:  # the colour says the current once more
-        text.drop("colour")
-    if not (size or marks.get("current")):
+        marks |= {"current": row["current_A"], "form": "blade"}
+    if not (marks["size"] or amps):
         return None
-    if not size and "blade" in (marks.get("form"), said.get("form")):
-        size = marks["size"] = "regular (type C)"  # the common blade fuse (note of the table)
-    found = by_row(FUSE, f"{size} {marks.get('current', '?')} A", {}, row, marks)
+    if not marks["size"] and "blade" in (form, text.feature("form")):
+        marks["size"] = "regular (type C)"  # the common blade fuse (note of the table)
+    found = by_row(FUSE, f"{marks['size']} {marks.get('current', '?')} A", {}, row, marks)
     found.listed = row is not None or bool(body)
-    found.against += [f"says {colour}, but {amps} A is {colours[0]}"] if clash else []
+    if colours and colour and colour not in colours:
+        found.against.append(f"says {colour}, but {amps} A is {colours[0]}")
+    elif "current" in marks:  # the colour says the current once more
+        text.drop("colour")
     return found
+
+
+def _fuse_figures(text: Text, tube: bool) -> dict[str, str]:
+    speed = text.take(_SPEED.format(any_of(row["letter"] for row in rows("fuse_speeds")))) if tube else None
+    current = {"current": speed[2]} if speed and speed[2] else text.written("current")
+    figures = {name: shown(Decimal(amps)) for name, amps in current.items()} | text.written("voltage")
+    return figures | ({"speed": speed[1]} if speed else {})
 
 
 def read_relay(text: Text) -> Found | None:
@@ -76,36 +79,46 @@ def read_relay(text: Text) -> Found | None:
 
 def read_lamp(text: Text) -> Found | None:
     """A lamp: base or category, power, voltage; a festoon by its length."""
-    found = Found(LAMP)
-    based = (row for row in rows("lamp_bases") if text.take(rf"(?<![\w.]){re.escape(row['base'].upper())}(?![\w])"))
-    if row := next(based, None):
-        found.marks["base"], found.used = row["base"], [row]
-    # a category such as P21W says the base, the power and by PY the colour
-    written = ((row, name) for row in rows("lamp_bases")
-               for name in re.findall(r"\b(?=[\d/]*[A-Z])[A-Z]{0,2}Y?\d[\w/]*", row["used_by"]))  # fmt: skip
-    named = (pair for pair in written if text.take(rf"(?<![\w.]){re.escape(pair[1])}(?![\w/])"))
-    row, category = next(named, (None, ""))
-    if row is not None:
-        if found.marks.get("base", row["base"]) != row["base"]:
-            found.against.append(f"says {category}, which has the base {row['base']}")
-        found.marks["base"], found.used = row["base"], [row]
-        if watts := re.search(r"(\d+(?:/\d+)?)W", category):
-            found.marks["power"] = watts[1]
-        if category.startswith("PY"):
-            found.marks["colour"] = "amber"
-    if not (text.sure or found.marks):
+    found = _based(text)
+    if not (text.sure or found.used):
         return None
     said = text.written("power", "voltage")
-    if category and "power" in said and (own := found.marks.get("power", said["power"])) != said["power"]:
-        found.against.append(f"says {said['power']} W, but {category} has {own} W")
+    own = found.marks.get("power", "")
+    if own and said.get("power", own) != own:
+        found.against.append(f"says {said['power']} W, but {found.size} has {own} W")
     found.marks |= said
     base = found.marks.get("base", "")
-    festoon = any(e.value == "festoon" for _, e in text.entries) or base.startswith("SV")
+    festoon = base.startswith("SV") or any(e.value == "festoon" for _, e in text.entries)
     if festoon and (length := text.take(_FESTOON)):
         found.dims["length"] = Decimal(length[2])
-    found.marks["filament"] = "two" if "/" in found.marks.get("power", "") or base in ("BAY15d", "W3x16q") else ""
+    two = "/" in found.marks.get("power", "") or base in ("BAY15d", "W3x16q")
+    found.marks["filament"] = "two" if two else ""
     found.size = " ".join(filter(None, (found.marks.get(name) for name in ("base", "power", "voltage"))))
     return found if base or found.dims else None
+
+
+def _based(text: Text) -> Found:
+    """A lamp by its base or its category: P21W says the base, the power and by PY the colour."""
+    row, _ = _first_written(text, ((row, row["base"].upper()) for row in rows("lamp_bases")))
+    categories = ((row, name) for row in rows("lamp_bases")
+                  for name in re.findall(r"\b(?=[\d/]*[A-Z])[A-Z]{0,2}Y?\d[\w/]*", row["used_by"]))  # fmt: skip
+    of_category, category = _first_written(text, categories)
+    found = Found(LAMP, category)
+    if row and of_category and row["base"] != of_category["base"]:
+        found.against.append(f"says {category}, which has the base {of_category['base']}")
+    if row := of_category or row:
+        found.marks["base"], found.used = row["base"], [row]
+    if watts := re.search(r"(\d+(?:/\d+)?)W", category):
+        found.marks["power"] = watts[1]
+    if category.startswith("PY"):
+        found.marks["colour"] = "amber"
+    return found
+
+
+def _first_written(text: Text, names: Iterable[tuple[Row, str]]) -> tuple[Row | None, str]:
+    """Take the first of some names of rows that the text has as a word."""
+    named = (pair for pair in names if text.take(rf"(?<![\w.]){re.escape(pair[1])}(?![\w/])"))
+    return next(named, (None, ""))
 
 
 def read_sized(text: Text) -> Found | None:

@@ -102,21 +102,27 @@ def _read(words: str, kind: str) -> Designation | None:
 
 
 def _positive(words: str, kind: str) -> Designation | None:
-    said = [k for k in kinds_said(words) if k in FAMILIES]
+    """What words without a denial say: of the kinds that they name, else of a rubber, else of any kind."""
+    named = kinds_said(words)
+    said = [k for k in named if k in FAMILIES]
     if kind in FAMILIES and kind not in said and (not said or kind != rubber.RUBBER):
         said.insert(0, kind)
     if belts.V_BELT in said:
         said = [belts.RIBBED, belts.TOOTHED, *said]
-    if found := next(filter(None, (_of_kind(words, name, True) for name in said)), None):
-        return found
-    if said and not set(said) <= {MAKERS}:
-        return _of_kind(words, rubber.RUBBER, False)
-    if loose := {"seal", "ring"} & set(kinds_said(words)):
-        order = (seals.O_RING, seals.LIP_SEAL) if "ring" in loose else (seals.LIP_SEAL, seals.O_RING)
-        read = [part for name in order if (part := _of_kind(words, name, True))
-                and (part.size or ("ring" in loose and name == seals.O_RING))]  # fmt: skip
-        return min(read, key=lambda part: not part.size, default=None) or _of_kind(words, rubber.RUBBER, False)
+    found = next(filter(None, (_of_kind(words, name, True) for name in said)), None)
+    if found or set(said) - {MAKERS}:
+        return found or _of_kind(words, rubber.RUBBER, False)
+    if "ring" in named or "seal" in named:
+        return _loose(words, "ring" in named)
     return next(filter(None, (_of_kind(words, name, False) for name in FAMILIES)), None)
+
+
+def _loose(words: str, ring: bool) -> Designation | None:
+    """A name that says no more than ring or seal: an O-ring or a lip seal, one with a size before one without."""
+    order = (seals.O_RING, seals.LIP_SEAL) if ring else (seals.LIP_SEAL, seals.O_RING)
+    read = [part for name in order if (part := _of_kind(words, name, True))]
+    found = [part for part in read if part.size] or [part for part in read if ring and part.kind == seals.O_RING]
+    return found[0] if found else _of_kind(words, rubber.RUBBER, False)
 
 
 def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
@@ -182,13 +188,18 @@ def equivalent(
         for verdict, says, differs in part.doubts:  # no word that is not understood leaves ``same``
             judging.find(verdict, f"the {whose} name {says}", differs)
     for part, whose in ((offer, "offer"), (want, "wanted part")):
-        # a name that says only what a part is not can never be the same
-        if "denied" in part.marks and judging.verdict in ("same", "near"):
-            judging.refuse(f"the {whose} says that it is not {part.size}", "kind")
-        elif "denied" in part.marks:
-            judging.verdict = "unknown"
-            judging.unknown(f"the {whose} says only what it is not: ask what it is", "kind")
+        if "denied" in part.marks:
+            _denied(part, whose, judging)
     return judging.done()
+
+
+def _denied(part: Designation, whose: str, judging: Judging) -> None:
+    """A name that says only what a part is not can never be the same."""
+    if judging.verdict in ("same", "near"):
+        judging.refuse(f"the {whose} says that it is not {part.size}", "kind")
+    else:
+        judging.verdict = "unknown"
+        judging.unknown(f"the {whose} says only what it is not: ask what it is", "kind")
 
 
 def _with_help(text: str, part: Designation | None, other: Designation | None) -> Designation | None:

@@ -51,30 +51,31 @@ def read_ring(text: Text) -> Found | None:
     """A circlip by its standard or place and its nominal diameter."""
     place = text.feature("place")
     heavy = text.take(r"(?<=[\s¦])H(?=[\s-]*\d)") or text.feature("duty") == "heavy"
-    type_ = "heavy" if heavy else "E" if text.feature("form") == "E" else ""
+    type_ = "heavy" if heavy else text.feature("form")
     label = next((s.label for s in text.sizes if s.label in ("shaft", "bore", "diameter")), "")
     size = None if label else text.take(_SIZE)
     nominal = Decimal(size[2]) if size else text.sized(label)
     if nominal is None:
         return None
-    said = label.replace("diameter", "")
-    against = [f"says both {place} and {said}"] if place and said and place != said else []
-    place = place or said or ("shaft" if type_ == "E" else "")
     thick = Decimal(size[3]) if size and size[3] else text.sized("thickness")
+    said = label.replace("diameter", "")
+    against = [f"says both {place} and {said}"] if place and said not in ("", place) else []
+    place = place or said or {"E": "shaft"}.get(type_, "")
     heavy_row = rings().get((nominal, place, "heavy"))
     if not type_ and heavy_row and exact(heavy_row["thickness_s_mm"]) == thick:
         type_ = "heavy"
-    row, dims = rings().get((nominal, place, type_)), {"nominal": nominal}
-    if row is not None:
-        columns = {"thickness_s": "thickness_mm" if type_ == "E" else "thickness_s_mm", "groove_d": "groove_d_mm",
-                   "groove_width_m": "groove_width_m_mm"}  # fmt: skip
-        dims |= {letter: exact(row[c]) for letter, c in columns.items() if row.get(c)}
-    if thick is not None:
-        dims["thickness_s"] = thick
-    marks = {"place": place, "duty": "heavy" if type_ == "heavy" else "", "form": "E" if type_ == "E" else ""}
+    row = rings().get((nominal, place, type_))
+    # in the table of E-clips the thickness has another name
+    columns = {"thickness_mm": "thickness_s", **{f"{c}_mm": c for c in ("thickness_s", "groove_d", "groove_width_m")}}
+    dims = {"nominal": nominal} | _sizes_of(row, columns) | ({} if thick is None else {"thickness_s": thick})
+    marks = {"place": place, "duty": type_.replace("E", ""), "form": type_.replace("heavy", "")}
     ring = by_row(CIRCLIP, " ".join(filter(None, (type_, shown(nominal), place))), dims, row, marks)
     ring.against += against
     return ring
+
+
+def _sizes_of(row: Row | None, columns: Mapping[str, str]) -> dict[str, Decimal]:
+    return {letter: exact(row[c]) for c, letter in columns.items() if row.get(c)} if row else {}
 
 
 def read_key(text: Text) -> Found | None:
@@ -82,7 +83,7 @@ def read_key(text: Text) -> Found | None:
     inch = _INCH.search(text.left)
     if inch and ("/" in inch[0] or inch[4]):
         text.cut(*inch.span())
-        known = filter(None, (millimetres(s, None if "/" in s else "IN") for s in inch.group(1, 2, 3) if s))
+        known = filter(None, (millimetres(s, "IN") for s in inch.group(1, 2, 3) if s))
         return Found(KEY, inch[0].strip(), dict(zip(("b", "h", "length"), known, strict=False)), listed=False)
     size = text.take(_SIZE)
     if size is None or size[3] is None:
@@ -119,7 +120,7 @@ def _woodruff_number(text: Text) -> Found | None:
     """An inch key by its number, or by the width x diameter that the number names: 1/8 x 1/2."""
     table, inch, row = by("woodruff_inch", "key_number"), _INCH.search(text.left), None
     if inch and "/" in inch[0] and not inch[3]:
-        sizes = [millimetres(s, None if "/" in s else "IN") or Decimal(0) for s in inch.group(1, 2)]
+        sizes = [millimetres(s, "IN") or Decimal(0) for s in inch.group(1, 2)]
         row = next((r for r in table.values() if all(
             abs(exact(r[c]) - s) < Decimal("0.01") for c, s in zip(("width_mm", "diameter_mm"), sizes, strict=True)
         )), None)  # fmt: skip
@@ -130,8 +131,7 @@ def _woodruff_number(text: Text) -> Found | None:
         number, row = written[1], table.get(written[1])
     else:
         return None
-    letters = {"b": "width_mm", "h": "height_mm", "D": "diameter_mm"}
-    dims = {letter: exact(row[column]) for letter, column in letters.items()} if row else {}
+    dims = _sizes_of(row, {"width_mm": "b", "height_mm": "h", "diameter_mm": "D"})
     return by_row(WOODRUFF, f"No. {number}", dims, row, {"system": "inch"} if row else {})
 
 
@@ -208,23 +208,14 @@ def read_thread(text: Text) -> Found | None:
     found = _metric(text) or _dash_size(text) or _pipe(text) or _unified(text)
     if found is None:
         return None
-    # BSP with the word parallel is G, with taper R; the word must agree with any other pipe thread
-    said = text.feature("taper")
-    text.drop("taper")
-    family, _, size = found.marks["thread"].partition(" ")
-    if said and family == "BSP":
-        family = "G" if said == "parallel" else "R"
-        found.size = found.marks["thread"] = f"{family} {size}"
-    taper = family in ("R", "Rc", "NPT", "NPTF")
-    if said and taper != (said == "tapered"):
-        found.against.append(f"says {said}, but {found.size} is {'tapered' if taper else 'parallel'}")
+    _tapered(text, found)
     if grade := text.written("grade"):
         steel = grade.get("steel") or grade.get("grade", "")
         found.marks |= {"steel": steel, "class": grade.get("class", ""), "material": "stainless" if steel else ""}
     if re.search(r"\bDIN ?93[13]\b|\bISO ?401[47]\b", text.words):
         found.marks |= {"item": "bolt", "head": "hexagon"}
-    features = {e.feature for _, e in text.entries}
-    bolt = "head" not in features and any(e.value == "bolt" for _, e in text.entries)
+    features = {e.feature: e.value for _, e in text.entries}
+    bolt = "head" not in features and "bolt" in features.values()
     if bolt or re.search(r"\bHEX|\bSECHSKANT", text.words):
         found.marks.setdefault("head", "hexagon")  # what a bolt has where nobody says more (common practice)
     found.marks |= text.written("cone", "bend")
@@ -235,6 +226,19 @@ def read_thread(text: Text) -> Found | None:
             found.against.append(f"says fine, but {found.size} is coarse where no pitch is said")
         text.drop("pitch word")
     return found
+
+
+def _tapered(text: Text, found: Found) -> None:
+    """BSP with the word parallel is G, with taper R; the word must agree with any other pipe thread."""
+    said = text.feature("taper")
+    text.drop("taper")
+    family, _, size = found.marks["thread"].partition(" ")
+    if said and family == "BSP":
+        found.size = found.marks["thread"] = f"{'G' if said == 'parallel' else 'R'} {size}"
+        return
+    is_ = "tapered" if family in ("R", "Rc", "NPT", "NPTF") else "parallel"
+    if said not in ("", is_):
+        found.against.append(f"says {said}, but {found.size} is {is_}")
 
 
 def _dash_size(text: Text) -> Found | None:
@@ -265,7 +269,7 @@ def _metric(text: Text) -> Found | None:
 
 
 def _known(name: str, row: Row | None, dims: dict[str, Decimal] | None = None) -> Found:
-    sizes = {"major": exact(row["major_d_mm"]), "pitch": exact(row["pitch_mm"])} if row else {}
+    sizes = _sizes_of(row, {"major_d_mm": "major", "pitch_mm": "pitch"})
     return by_row(THREADED, name, {**(dims or {}), **sizes}, row, {"thread": row["designation"] if row else name})
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache, partialmethod
@@ -69,32 +69,39 @@ def finish(text: Text, found: Found) -> Designation:
     """The designation, with every word of the name accounted for."""
     for words, entry in text.entries:
         if entry.feature and entry.kind == found.kind:
-            own = found.marks.get(entry.feature)
-            if own is None or (entry.value and own in ("", "not said")):
-                found.marks[entry.feature] = entry.value
+            own = found.marks.setdefault(entry.feature, entry.value)
+            if own in ("", "not said"):
+                found.marks[entry.feature] = entry.value or own
             elif entry.value not in ("", own, "not said"):
                 found.against.append(f"says {words!r}, but {found.size or 'it'} also says {entry.feature} {own}")
-    unread = _sizes_beside(text, found)
+    doubts = tuple(_doubts(text, found))
     status, sources = trust(found.used)
-    found.others += [(words, e.value, e.why) for words, e in text.entries if e.role == "other"]
-    called = {found.kind, *(row["name"] for row in said_of(found.kind, "called"))}  # a lip seal is a seal, too
-    found.others += [(words, "unknown", f"it names a {e.kind}") for words, e in text.entries
-                     if e.role == "kind" and e.kind not in called]  # fmt: skip
-    doubts: list[tuple[AlikeVerdict, str, str]] = [("not", sentence, "size") for sentence in found.against]
-    for words, verdict, why in found.others:
-        said = f"says {words!r}: {why or 'another thing than the part itself'}"
-        doubts.append(("not", said, "kind") if verdict == "not" else ("unknown", f"{said}; ask what is meant", "kind"))
-    for role, doubt in _DOUBTS.items():
-        doubts += [doubt(words) for words, entry in text.entries if entry.role == role]
-    for words in (*unread, *text.rest()):
-        figures, said = _FIGURES.fullmatch(words), f"says {words!r}, which"
-        doubts.append(("unknown", f"{said} may name another size: measure it", "words") if figures else
-                      ("near", f"{said} is in no table: ask", "words"))  # fmt: skip
     return Designation(
         text=text.words, kind=found.kind, size=found.size, figures=found.figures, listed=found.listed, status=status,
         dims={letter: float(value) for letter, value in found.dims.items()},
-        marks={name: value for name, value in found.marks.items() if value}, doubts=tuple(doubts), sources=sources,
+        marks={name: value for name, value in found.marks.items() if value}, doubts=doubts, sources=sources,
     )  # fmt: skip
+
+
+def _doubts(text: Text, found: Found) -> Iterator[tuple[AlikeVerdict, str, str]]:
+    """What keeps a name from being the same part: what goes against it, other things named, words in no table."""
+    unread = _sizes_beside(text, found)
+    for sentence in found.against:
+        yield "not", sentence, "size"
+    called = {found.kind, *(row["name"] for row in said_of(found.kind, "called"))}  # a lip seal is a seal, too
+    others = [(words, e.value, e.why) for words, e in text.entries if e.role == "other"]
+    kinds = [(words, e.kind) for words, e in text.entries if e.role == "kind"]
+    others += [(words, "unknown", f"it names a {kind}") for words, kind in kinds if kind not in called]
+    for words, verdict, why in (*found.others, *others):
+        said = f"says {words!r}: {why or 'another thing than the part itself'}"
+        yield ("not", said, "kind") if verdict == "not" else ("unknown", f"{said}; ask what is meant", "kind")
+    for role, doubt in _DOUBTS.items():
+        yield from (doubt(words) for words, entry in text.entries if entry.role == role)
+    for words in (*unread, *text.rest()):
+        if _FIGURES.fullmatch(words):
+            yield "unknown", f"says {words!r}, which may name another size: measure it", "words"
+        else:
+            yield "near", f"says {words!r}, which is in no table: ask", "words"
 
 
 def _sizes_beside(text: Text, found: Found) -> list[str]:
@@ -105,23 +112,28 @@ def _sizes_beside(text: Text, found: Found) -> list[str]:
         own = [found.dims[c] for c in labels.get(size.label, "").split() if c in found.dims]
         if not own:
             unread.append(size.shown)
-        elif all(abs(value - size.value) > SLACK for value in own):
+        elif not any(_agree(size.value, value) for value in own):
             found.against.append(f"says {size.shown!r}, but {found.size} has {shown(own[0])} mm there")
     own = [found.dims[c] for c in order if c in found.dims]
     while chain := text.take(_CHAIN):
         values = [millimetres(n, chain[2]) for n in re.split(r"\s*X\s*", chain[1])]
         if len(values) > len(own):
             unread.append(chain[0])
-        elif any(v is None or abs(v - o) > SLACK for v, o in zip(values, own, strict=False)):
+        elif not all(map(_agree, values, own)):
             found.against.append(f"says {chain[0]!r}, but {found.size} is {' x '.join(map(shown, own))} mm")
+    known = list(found.dims.values())
     while single := text.take(_SINGLE):
         value = millimetres(single[1], single[2])
-        if not found.dims:
+        if not known:
             unread.append(single[0])
-        elif value is None or not any(abs(size - value) <= SLACK for size in found.dims.values()):
-            known = " x ".join(map(shown, found.dims.values()))
-            found.against.append(f"says {single[0]!r}, but {found.size} has {known} mm")
+        elif not any(_agree(value, size) for size in known):
+            sizes = " x ".join(map(shown, known))
+            found.against.append(f"says {single[0]!r}, but {found.size} has {sizes} mm")
     return unread
+
+
+def _agree(written: Decimal | None, own: Decimal) -> bool:
+    return written is not None and abs(written - own) <= SLACK
 
 
 class Judging:

@@ -93,48 +93,58 @@ def rating(material: str, fluids: tuple[str, ...]) -> Row | None:
 def compare_materials(judging: Judging, fluid: str) -> None:
     """All findings on two rubbers in a fluid; an empty one is one that nobody said."""
     (wanted, offered), met = judging.marks("material"), fluids_of(fluid)
-    for names in met if offered or wanted else ():
+    if not (wanted or offered):
+        return
+    for names in met:
         _in_fluid(wanted, offered, names, judging)
-    if wanted and offered and wanted != offered:
-        _other(wanted, offered, bool(met), judging)
-    elif wanted and not offered:
-        judging.near(f"the offer does not say its material, {wanted} is wanted: ask", "material")
-    elif offered and not wanted:
+    if not wanted:
         said = f"the offer is of {offered}; what the old part is of was not said"
         # NBR is what rings and lip seals are of where nobody says more; any other rubber must suit the fluid
-        suits = [(row := rating(offered, names)) is not None and row["rating"] == "good" for names in met]
-        if offered == "NBR" or (met and all(suits)):
+        ratings = {row["rating"] if (row := rating(offered, names)) else "" for names in met}
+        if offered == "NBR" or ratings == {"good"}:
             judging.note(said)
         else:
             judging.near(f"{said}: ask, and say the fluid", "material")
-    # hot coolant or water also counts as hot water, which ages without ruining at once
-    degrees = [float(t) for t in re.findall(rf"({NUMBER})\s*°?\s*C\b", plain(fluid))]
-    watery = any(names[0] in ("glycol_coolant", "water_cold", "seawater") for names in met)
-    hot = "HOT" in plain(fluid).split() or any(t >= HOT for t in degrees)
-    row = rating(offered or wanted, ("hot_water_steam",))
-    if watery and hot and row and row["rating"] == "bad":
-        judging.used(row)
-        if offered and offered != wanted:
-            judging.near(f"{offered} ages in hot water: shorter life", "material")
-        else:
-            judging.caution(f"{offered or wanted} ages in hot water.")
+    elif not offered:
+        judging.near(f"the offer does not say its material, {wanted} is wanted: ask", "material")
+    elif wanted != offered:
+        _other(wanted, offered, bool(met), judging)
+    _in_hot_water(wanted, offered, fluid, judging)
+
+
+def _in_hot_water(wanted: str, offered: str, fluid: str, judging: Judging) -> None:
+    """Hot coolant or water also counts as hot water, which ages without ruining at once."""
+    degrees = re.findall(rf"({NUMBER})\s*°?\s*C\b", plain(fluid))
+    watery = {names[0] for names in fluids_of(fluid)} & {"glycol_coolant", "water_cold", "seawater"}
+    hot = "HOT" in plain(fluid).split() or any(float(t) >= HOT for t in degrees)
+    row = rating(offered or wanted, ("hot_water_steam",)) if watery and hot else None
+    if row is None or row["rating"] != "bad":
+        return
+    judging.used(row)
+    if offered not in ("", wanted):
+        judging.near(f"{offered} ages in hot water: shorter life", "material")
+    else:
+        judging.caution(f"{offered or wanted} ages in hot water.")
 
 
 def _in_fluid(wanted: str, offered: str, names: tuple[str, ...], judging: Judging) -> None:
     material = offered or wanted
     row = rating(material, names)
-    name = row["fluid"] if row else names[0]
-    fluid, stands = _WORDS.get(name, name), row["rating"] if row else ""
-    judging.used(*[row] if row else [])
-    said, right = f"the table does not say how {material} stands {fluid}: ask", ""
-    if stands == "bad":
-        said = f"{material} is bad in {fluid}{': it swells' if fluid in ('diesel', 'fuel') or 'oil' in fluid else ''}"
-        right = "; ask whether the wanted material is right"
-    elif row:
-        said = f"the sources disagree on {material} in {fluid}: {row['note']}"
+    name, stands = (row["fluid"], row["rating"]) if row else (names[0], "")
+    fluid, right = _WORDS.get(name, name), ""
+    if row is not None:
+        judging.used(row)
     if stands == "good":
         judging.note(f"{material} stands {fluid}")
-    elif material == wanted:
+        return
+    if stands == "bad":
+        swells = ": it swells" if fluid in ("diesel", "fuel") or "oil" in fluid else ""
+        said, right = f"{material} is bad in {fluid}{swells}", "; ask whether the wanted material is right"
+    elif row:
+        said = f"the sources disagree on {material} in {fluid}: {row['note']}"
+    else:
+        said = f"the table does not say how {material} stands {fluid}: ask"
+    if material == wanted:
         judging.caution(f"{said[0].upper()}{said[1:]}{right}.")
     else:
         judging.find("not" if stands == "bad" else "near", said, "material")
@@ -142,16 +152,17 @@ def _in_fluid(wanted: str, offered: str, names: tuple[str, ...], judging: Judgin
 
 def _other(wanted: str, offered: str, fluid_said: bool, judging: Judging) -> None:
     table = rows("seal_materials")
-    good = {row["fluid"] for row in table if row["material"] == wanted and row["rating"] == "good"}
-    bad = [r for r in table if r["material"] == offered and r["rating"] == "bad" and r["fluid"] in good]
-    weak = [_WORDS.get(row["fluid"], row["fluid"]) for row in bad]
+    rated = {(row["material"], row["fluid"]): row["rating"] for row in table}
+    bad = [row for row in table if row["material"] == offered and row["rating"] == "bad"
+           and rated.get((wanted, row["fluid"])) == "good"]  # fmt: skip
     judging.used(*bad)
+    weak = [_WORDS.get(row["fluid"], row["fluid"]) for row in bad]
     swelling = [fluid for fluid in weak if fluid in _SWELLING]
     if swelling and not fluid_said:
         said = f"{offered} for {wanted}: it swells in {', '.join(swelling)}, which {wanted} stands"
         judging.refuse(f"{said}; say the fluid if it meets none of them", "material")
         return
-    strange = [name for name in (wanted, offered) if name not in {row["material"] for row in table}]
+    strange = [name for name in (wanted, offered) if not any(material == name for material, _ in rated)]
     said = "another material; the table names nothing in which it is worse"
     if strange:
         said = f"{' and '.join(strange)} not in the table of materials: ask"
@@ -211,38 +222,35 @@ def nominal(bore: Decimal) -> Row | None:
 
 def read_hose(text: Text) -> Found | None:
     """A hose: its bore in mm, inches or as a dash number, what it carries, its standard and class."""
-    found = Found(HOSE)
     text.left = re.sub(r"(\d)X\d+(?:\.\d+)? ?M(?!\w)", r"\1 MM", text.left)  # 25 mm x 2 m: the length sold
-    found.marks = {name: re.sub(r"[ ]|^SAE", "", said) for name, said in text.written("standard").items()}
+    marks = {name: re.sub(r"[ ]|^SAE", "", said) for name, said in text.written("standard").items()}
     while text.take(_SOLD_LENGTH):
         pass
-    found.marks |= text.written("class")
-    services = dict.fromkeys(e.value for _, e in text.entries if (e.kind, e.feature) == (HOSE, "service"))
+    marks |= text.written("class")
+    services = [e.value for _, e in text.entries if (e.kind, e.feature) == (HOSE, "service")]
     text.drop("service", "measure")
-    if services:
-        several = [s for s in services if s != "water" or len(services) == 1]
-        found.marks["service"] = several[0] if set(several) <= set(FUEL) else " and ".join(several)
-    bore = text.sized("bore", "inner", "diameter")
-    if bore is None:
-        bore = written_bore(text)
-        outer = next((size for size in text.sizes if size.label == "outer" and size.shown[0].isdigit()), None)
-        if bore and outer and re.search(rf"{re.escape(outer.shown)} *{PART}", text.words):
-            # 38 mm OD 47 mm: OD is of the number behind it, if that can be; no outside diameter is a bore
-            text.sizes[text.sizes.index(outer)] = Size("outer", bore, f"OD {shown(bore)} MM")
-            bore = outer.value if outer.value < bore else None
+    if several := [s for s in dict.fromkeys(services) if s != "water"] or services[:1]:
+        marks["service"] = several[0] if set(several) <= set(FUEL) else " and ".join(several)
+    bore = text.sized("bore", "inner", "diameter") or _bare_bore(text)
     if bore is None:
         return None
-    take_material(text, found)
-    found.dims["bore"] = bore
     row = nominal(bore)
-    found.used = [] if row is None else [row]
-    found.size = f"{shown(bore) if row is None else row['bore_nominal_mm']} mm"
-    for row in rows("hose_standards"):
-        names = re.sub(r"[ ]|SAE", "", row["standard"])
-        if found.marks.get("standard", "-") in names and found.marks.get("class", row["mark"]) == row["mark"]:
-            found.used.append(row)
-            break
+    found = Found(HOSE, f"{shown(bore) if row is None else row['bore_nominal_mm']} mm", {"bore": bore}, marks)
+    take_material(text, found)
+    listed = (r for r in rows("hose_standards") if marks.get("class", r["mark"]) == r["mark"]
+              and marks.get("standard", "-") in re.sub(r"[ ]|SAE", "", r["standard"]))  # fmt: skip
+    found.used = [r for r in (row, next(listed, None)) if r is not None]
     return found
+
+
+def _bare_bore(text: Text) -> Decimal | None:
+    bore = written_bore(text)
+    outer = next((size for size in text.sizes if size.label == "outer" and size.shown[0].isdigit()), None)
+    if bore and outer and re.search(rf"{re.escape(outer.shown)} *{PART}", text.words):
+        # 38 mm OD 47 mm: OD is of the number behind it, if that can be; no outside diameter is a bore
+        text.sizes[text.sizes.index(outer)] = Size("outer", bore, f"OD {shown(bore)} MM")
+        return outer.value if outer.value < bore else None
+    return bore
 
 
 def written_bore(text: Text) -> Decimal | None:
@@ -264,19 +272,25 @@ def compare_hoses(judging: Judging) -> None:
         what = "does not go on the tail and throttles the flow" if has < want else "is loose on the tail and leaks"
         judging.refuse(f"bore {shown(has)} against {shown(want)} mm: {what}", "bore")
     old, new = judging.marks("service")
-    unfit = (row for row in rows("hose_unfit_words") if old in row["wanted_service"] and new in row["offered_words"])
     if old in FUEL or judging.wanted.marks.get("standard") in _FUEL_STANDARDS:
         _fuel(judging)
-    elif old and new and old != new and (row := next(unfit, None)):
-        judging.used(row)
-        judging.refuse(f"a hose for {new} for {old}: {row['note']}", "service")
-    elif {old, new} == {"water", "raw water"}:
-        judging.near(f"for {new} against {old}: ask whether it stands suction", "service")
     elif old and new and old != new:
-        judging.refuse(f"a hose for {new} is not one for {old}", "service")
+        _service(old, new, judging)
     compare_features(judging, after="sizes")
     if not any(judging.marks("material")):
         judging.caution("Ask the working pressure and temperature; a suction hose needs a wire helix.")
+
+
+def _service(old: str, new: str, judging: Judging) -> None:
+    listed = rows("hose_unfit_words")
+    unfit = next((row for row in listed if old in row["wanted_service"] and new in row["offered_words"]), None)
+    if unfit:
+        judging.used(unfit)
+        judging.refuse(f"a hose for {new} for {old}: {unfit['note']}", "service")
+    elif {old, new} == {"water", "raw water"}:
+        judging.near(f"for {new} against {old}: ask whether it stands suction", "service")
+    else:
+        judging.refuse(f"a hose for {new} is not one for {old}", "service")
 
 
 def _one_tail(*bores: Decimal) -> bool:

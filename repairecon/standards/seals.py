@@ -79,22 +79,30 @@ def _from_sizes(text: Text) -> Found | None:
     if text.sure and (triple := _TRIPLE.search(text.left)):
         inner, outer, cord = map(Decimal, triple.groups())
         return _ring(inner, cord) if outer == inner + 2 * cord and text.take(_TRIPLE) else None
+    return _labelled_ring(text) or _bare_ring(text)
+
+
+def _labelled_ring(text: Text) -> Found | None:
     labels = {s.label for s in text.sizes}
     sides = labels & {"inner", "outer"}
     if pair := text.take(_LABELLED_PAIR):
-        side, diameter, cord = f"{pair[1]}D", Decimal(pair[2]), Decimal(pair[3])
-        return _ring(diameter, cord, side == "OD") if diameter > 2 * cord else None
-    if text.sure and len(labels) == len(sides) == 1 and (left := text.take(rf"X ?({NUMBER})(?: ?MM)?(?![\w.])")):
+        diameter, cord = Decimal(pair[2]), Decimal(pair[3])
+        return _ring(diameter, cord, outside=pair[1] == "O") if diameter > 2 * cord else None
+    if text.sure and len(sides) == len(labels) == 1 and (left := text.take(rf"X ?({NUMBER})(?: ?MM)?(?![\w.])")):
         diameter, cord = text.sized(*sides) or Decimal(0), Decimal(left[1])
-        return _ring(diameter, cord, sides == {"outer"}) if diameter > 2 * cord else None
-    if "inner" in labels and labels & {"section", "thickness", "width"}:
+        return _ring(diameter, cord, outside=sides == {"outer"}) if diameter > 2 * cord else None
+    if "inner" in sides:
         return _ring(text.sized("inner"), text.sized("section", "thickness", "width"))
-    if text.sure and {"outer", "section"} <= labels:
-        return _ring(text.sized("outer"), text.sized("section"), outside=True)
+    return _ring(text.sized("outer"), text.sized("section"), outside=True) if text.sure else None
+
+
+def _bare_ring(text: Text) -> Found | None:
     bare = _PAIR.search(text.left)
-    inner, cord = map(Decimal, bare.groups()) if bare else (Decimal(0), Decimal(0))
+    if bare is None:
+        return None
+    inner, cord = map(Decimal, bare.groups())
     plausible = Decimal("0.5") <= cord <= 16 and inner > cord / 2
-    if bare is None or not plausible or not (text.sure or inner > cord or (inner, cord) in by_size()):
+    if not plausible or not (text.sure or inner > cord or (inner, cord) in by_size()):
         return None
     text.cut(*bare.span())
     return _ring(inner, cord)
@@ -205,26 +213,38 @@ def read_lip_seal(text: Text) -> Found | None:
 
 def _lip_sizes(text: Text) -> list[Decimal]:
     """The sizes [mm] of a name: shaft, bore, width and a second width over the lip where there is one."""
-    # in inches: by their sign, by a shaft too thin for mm, or by fractions; 30x52x7/8 is 7 mm wide and 8 over the lip
-    inch = _INCH.search(text.left)
-    ends = [s for s in map(inches, inch.group(1, 2, 3)) if s] if inch else []
-    fractions = inch is not None and "/" in inch[0] and len(ends) == 3 and ends[1] - ends[0] < _LARGEST_INCH_STEP
-    if inch and len(ends) == 3 and ends[0] < ends[1] and (inch[4] or fractions or ends[0] < _THINNEST):
-        text.cut(*inch.span())
-        return [s * INCH for s in ends]
-    if metric := _METRIC.search(text.left):
-        sizes = [Decimal(s) for s in metric.groups() if s is not None]
-        fits = sizes[0] < sizes[1] and (text.sure or sizes[2] < sizes[1])
-        said = text.sure or material_of(text.left) or _type(text, look=True)
-        if not (fits and (said or "X" in metric[0] or text.alone == metric[0])):
-            return []
-        text.cut(*metric.span())
+    if sizes := _inch_lip_sizes(text) or _metric_lip_sizes(text):
         return sizes
-    labels = {s.label for s in text.sizes}
-    if text.sure and labels & {"shaft", "inner"} and labels & {"outer", "bore"}:
-        labelled = [text.sized("shaft", "inner"), text.sized("outer", "bore"), text.sized("width", "thickness")]
-        return [s for s in labelled if s] if all(labelled) else []
-    return []
+    labels = (("shaft", "inner"), ("outer", "bore"), ("width", "thickness")) if text.sure else ()
+    labelled = [size for names in labels if (size := text.sized(*names))]
+    return labelled if len(labelled) == 3 else []
+
+
+def _inch_lip_sizes(text: Text) -> list[Decimal]:
+    """Sizes of inches: by their sign, by a shaft too thin for mm, or by fractions."""
+    inch = _INCH.search(text.left)
+    shaft, bore, width = [inches(s) or Decimal(0) for s in inch.group(1, 2, 3)] if inch else [Decimal(0)] * 3
+    if inch is None or not (0 < shaft < bore and width):
+        return []
+    # 30x52x7/8 is 7 mm wide and 8 over the lip
+    fractions = "/" in inch[0] and bore - shaft < _LARGEST_INCH_STEP
+    if not (inch[4] or fractions or shaft < _THINNEST):
+        return []
+    text.cut(*inch.span())
+    return [s * INCH for s in (shaft, bore, width)]
+
+
+def _metric_lip_sizes(text: Text) -> list[Decimal]:
+    metric = _METRIC.search(text.left)
+    sizes = [Decimal(s) for s in metric.groups() if s is not None] if metric else []
+    if metric is None or sizes[0] >= sizes[1]:
+        return []
+    if not text.sure:
+        said = material_of(text.left) or _type(text, look=True) or "X" in metric[0] or text.alone == metric[0]
+        if sizes[2] >= sizes[1] or not said:
+            return []
+    text.cut(*metric.span())
+    return sizes
 
 
 def _type(text: Text, look: bool = False) -> str:

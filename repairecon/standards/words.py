@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from decimal import Context, Decimal
 from functools import cache
 from types import MappingProxyType
@@ -111,6 +111,11 @@ def share(part: Decimal, whole: Decimal) -> str:
     return "?" if not whole else shown(_SHOWN.divide(abs(part) * 100, whole))
 
 
+def any_of(names: Iterable[str]) -> str:
+    """The pattern of any of some names, the longest first."""
+    return "|".join(map(re.escape, sorted(names, key=len, reverse=True)))
+
+
 def inches(words: str) -> Decimal | None:
     """A number of inches: 1.25, 1 1/4, 1-1/4 or 3/16."""
     *ones, part = re.split("[ -]+", words)
@@ -189,17 +194,20 @@ class Text:
         """Take the sizes that say what they are the size of, by the labels of a table."""
         if re.search(r"\b(?:[IO]\.?D|BORE)(?![A-Z])", self.left):  # beside these a W is a width, not watts or a steel
             self.left = re.sub(r"\bW(?=\s*[=:]?\s*\d{1,3}(?!\d))|(?<=\dMM )W\b", "WIDTH", self.left)
-        firsts = [pattern.search(self.left) for pattern in labelled(table)]
-        begins = [len(self.left) if found is None else found.start() for found in firsts]
-        for pattern in labelled(table) if begins[0] < begins[1] else labelled(table)[::-1]:
+        for pattern in sorted(labelled(table), key=self._begins):
             for found in list(pattern.finditer(self.left)):
                 label = next(name.rstrip("23") for name, said in found.groupdict().items() if said)
-                digits = next(g for g in found.groups() if g and re.fullmatch(PART, g))
-                unit = next((g for g in found.groups() if g and re.fullmatch(r"MM|CM|IN(?:CH(?:ES)?)?|\"", g)), None)
+                said = [group for group in found.groups() if group]
+                digits = next(group for group in said if re.fullmatch(PART, group))
+                unit = next((group for group in said if re.fullmatch(r"MM|CM|IN(?:CH(?:ES)?)?|\"", group)), None)
                 value = millimetres(digits, None if label in _COUNTS else unit)
                 if value is not None:
                     self.sizes.append(Size(label.replace("_", " "), value, found[0].strip()))
                     self.cut(*found.span())
+
+    def _begins(self, pattern: re.Pattern[str]) -> int:
+        found = pattern.search(self.left)
+        return found.start() if found else len(self.left)
 
     def take_phrases(self) -> None:
         """Take every listed phrase that may be said of the kind, the longest first."""

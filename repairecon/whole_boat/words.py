@@ -40,7 +40,6 @@ def first_screen(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = ()
 
 
 def _shared(boats: Sequence[BoatLine], shared: Sequence[Pool]) -> list[str]:
-    """Where each shared spare lies, for whom, and what it saves."""
     money_of, said = {b.base: b.currency for b in boats}, []
     for p in shared:
         places = [f"{p.at_base} at {p.base or 'the base'}"] if p.at_base else []
@@ -135,7 +134,6 @@ def page(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = ()) -> str
 
 
 def _steps_of(boats: Sequence[BoatLine]) -> list[str]:
-    """The steps of several boats in one order."""
     money_of = {b.boat: b.currency for b in boats}
     steps = in_order(replace(step, boat=b.boat) for b in boats for step in b.steps)
     return [f"{step.boat}: {step_words(step, money_of[step.boat])}" for step in steps]

@@ -5,7 +5,9 @@ from __future__ import annotations
 import csv
 import datetime
 import itertools
+import json
 import math
+import random
 from decimal import Decimal
 
 import numpy as np
@@ -18,6 +20,7 @@ from repairecon.book.spares_book import book_at
 from repairecon.read.case_folder import read_case
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.records import Passage, Range, ReceiveLine, RepaireconError, SpareWish
+from repairecon.spares_aboard.command import as_json
 from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
 from repairecon.spares_aboard.screen import full
 from repairecon.spares_aboard.words import below_table
@@ -36,6 +39,14 @@ def row(answer: SparesAnswer, item: str):
 @pytest.fixture(scope="module")
 def demo() -> SparesAnswer:
     return spares_aboard(DEMO, Passage(today="2026-06-01"), budget=400)
+
+
+def test_the_same_figures_in_any_order_of_asking(demo):
+    names = ["assumed", "turning", "carry", "missing", "surplus", "budget_curve", "risk", "worth", "shelf", "insurance"]
+    other = spares_aboard(DEMO, Passage(today="2026-06-01"), budget=400)
+    for name in random.Random(1).sample(names, len(names)):
+        getattr(other, name)
+    assert json.dumps(as_json(other)) == json.dumps(as_json(demo))
 
 
 # OpenStax, Principles of Accounting, vol. 1 (Financial), chapter 10
