@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import ceil, inf
-from typing import TypeVar
 
 from repairecon.buying.parcel import Border, LandedParcel, Line, ParcelTerms, price_parcel
 from repairecon.buying.parcel_program import ParcelRows, cells_of
 from repairecon.formulas.integer_program import Found, Program
-from repairecon.records import RepaireconError
+from repairecon.records import RepaireconError, grouped
 
-T = TypeVar("T")
-K = TypeVar("K")
 CENT = 0.005
 """Half a cent: two totals nearer than this are the same."""
 
@@ -52,14 +49,6 @@ class Clock:
 
     def go_on(self) -> None:
         self._ends = self.now() + self._kept
-
-
-def grouped(things: Iterable[T], name_of: Callable[[T], K]) -> dict[K, list[T]]:
-    """Things by name, both in the order in which they come."""
-    found: dict[K, list[T]] = {}
-    for thing in things:
-        found.setdefault(name_of(thing), []).append(thing)
-    return found
 
 
 @dataclass(frozen=True)

@@ -11,12 +11,12 @@ from math import inf
 
 import numpy as np
 
-from repairecon.buying.basket import Clock, check_size, grouped, price_packs
+from repairecon.buying.basket import Clock, check_size, price_packs
 from repairecon.buying.inputs import mean_of
 from repairecon.buying.offers import Offered, order_of, weigh
 from repairecon.buying.other_baskets import frontier
 from repairecon.buying.parcel import CLOSE, LandedParcel, Line, price_parcel
-from repairecon.records import NOTHING, Case, OrderWishes, Quote, Range, RepaireconError, Source, Supplier
+from repairecon.records import NOTHING, Case, OrderWishes, Quote, Range, RepaireconError, Source, Supplier, grouped
 
 Demand = tuple[tuple[str, int], ...]
 """Items wanted by one order, each with its pieces."""

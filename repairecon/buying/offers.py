@@ -8,11 +8,21 @@ from datetime import date
 from itertools import pairwise
 from math import inf
 
-from repairecon.buying.basket import Offer, Order, grouped
+from repairecon.buying.basket import Offer, Order
 from repairecon.buying.inputs import mean_of
 from repairecon.buying.parcel import Border, Line, ParcelTerms
 from repairecon.formulas import ranges
-from repairecon.records import DAYS_A_YEAR, Case, Equivalence, OrderWishes, Part, Quote, RepaireconError, Supplier
+from repairecon.records import (
+    DAYS_A_YEAR,
+    Case,
+    Equivalence,
+    OrderWishes,
+    Part,
+    Quote,
+    RepaireconError,
+    Supplier,
+    grouped,
+)
 from repairecon.standards.equivalents import equivalent
 
 MAKERS = ("maker's part", "original-supplier part")

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import ceil, inf
 
-from repairecon.buying.basket import CENT, NO_MORE, Basket, BasketRows, Clock, Extra, Order, cheapest_basket, grouped
+from repairecon.buying.basket import CENT, NO_MORE, Basket, BasketRows, Clock, Extra, Order, cheapest_basket
 from repairecon.buying.parcel import price_parcel
+from repairecon.records import grouped
 
 Search = Callable[[Order, Clock | None, Extra], Basket]
 """A way to look for a basket: :func:`cheapest_basket`, or one that is quick."""

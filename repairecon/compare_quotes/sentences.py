@@ -8,9 +8,9 @@ from typing import Any
 
 import pandas as pd
 
-from repairecon.buying.basket import grouped
 from repairecon.compare_quotes.job import QuotesAnswer
 from repairecon.compare_quotes.tables import ALL_FIT, BY_LINE, CHOSEN, NEXT, ONE
+from repairecon.records import grouped
 from repairecon.show.layout import capital
 from repairecon.show.words import days_words, money, number, price, rate, share, whole
 

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from repairecon.buying.basket import CENT, grouped
+from repairecon.buying.basket import CENT
 from repairecon.buying.parcel import ParcelTerms
 from repairecon.compare_quotes import sentences
 from repairecon.compare_quotes.job import QuotesAnswer
 from repairecon.compare_quotes.tables import CHOSEN, charges
 from repairecon.read.look_again import look_again
-from repairecon.records import Supplier
+from repairecon.records import Supplier, grouped
 from repairecon.show.answer_tables import plain
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of

@@ -16,11 +16,11 @@ from repairecon.read.case_folder import read_case
 from repairecon.read.columns import CASE, FILES
 from repairecon.read.files import csv_text, write_all
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.tables import Row, grouped, read_table
+from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import read_toml, toml_lines, toml_value
 from repairecon.read.values import LARGEST, Limits, pieces, plain
 from repairecon.read.ways import SERVED
-from repairecon.records import Case, Part, RepaireconError, Way
+from repairecon.records import Case, Part, RepaireconError, Way, grouped
 from repairecon.records.done import DONE_KINDS, LOG_KINDS, QUANTITIES, Actual, Decision, Done, Figures, JobLog, Logged
 
 FOLDER, FILE, ACTUAL_FILE, LOG_FILE = "decided", "decision.toml", "actual.csv", "job_log.csv"

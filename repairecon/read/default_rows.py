@@ -19,10 +19,10 @@ from repairecon.read.events import TOLERANCE
 from repairecon.read.files import HERE
 from repairecon.read.problems import Problems, key
 from repairecon.read.reading import Reading, named_rows
-from repairecon.read.tables import NOTHING, Row, Table, grouped, read_table
+from repairecon.read.tables import NOTHING, Row, Table, read_table
 from repairecon.read.values import pair
 from repairecon.read.ways import fits
-from repairecon.records import Range, Unit
+from repairecon.records import Range, Unit, grouped
 
 _SHIPPED = ("ways.csv", "tasks.csv", "events.csv", "looks.csv")
 _REST = (*_SHIPPED[1:], "remedies.csv")

@@ -14,8 +14,8 @@ from typing import TypeAlias
 from repairecon.read.columns import ENDS
 from repairecon.read.problems import Names, key, shown
 from repairecon.read.reading import Reading, as_text
-from repairecon.read.tables import Entry, Row, grouped
-from repairecon.records import STAGES, Branch, Part, Remedy
+from repairecon.read.tables import Entry, Row
+from repairecon.records import STAGES, Branch, Part, Remedy, grouped
 
 TOLERANCE = 1e-6  # how far chances may sum away from 1; they are then scaled to it
 MOST_GROUPS = 200  # conditions of one event that are still compared with each other

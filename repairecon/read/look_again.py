@@ -18,9 +18,8 @@ from repairecon.kinds import KindFacts, facts, match_kind, own_hours
 from repairecon.read.columns import CASE, CASE_FILES
 from repairecon.read.files import rows_of
 from repairecon.read.problems import key
-from repairecon.read.tables import grouped
 from repairecon.read.values import as_written, listed
-from repairecon.records import Case, Part, Quote, Range, Source, Way
+from repairecon.records import Case, Part, Quote, Range, Source, Way, grouped
 
 _ALIKE = 3
 _TO_NEW, _CLOCK = "against new", "today against the clock"

@@ -15,10 +15,9 @@ from repairecon.read.lists_of_others import COLUMNS_FILE
 from repairecon.read.problems import clean, key
 from repairecon.read.sheets import CsvTable, read_csv_table
 from repairecon.read.starter import empty_folder
-from repairecon.read.tables import grouped
 from repairecon.read.toml_file import toml_lines
 from repairecon.read.values import MONEY, Misread, figure, number, plain
-from repairecon.records import OrderLine, OrderTotal, RepaireconError
+from repairecon.records import OrderLine, OrderTotal, RepaireconError, grouped
 
 _ASKED = ("item", "designation", "material", "pieces", "price", "pack", "lead_days")
 """What a request asks; what the supplier fills in is what ``import-quotes`` reads, ``pieces`` apart."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, TypeAlias, TypeVar, cast
@@ -17,18 +17,9 @@ from repairecon.read.values import Cell, Limits, Misread, text_of
 from repairecon.records import Range, Source
 
 T = TypeVar("T")
-K = TypeVar("K")
 Ends: TypeAlias = tuple[Mapping[str, Any], str, Mapping[str, str], Source]
 """Low, likely and high as written, the shape, for faults the place of each, and where they stand."""
 NOTHING = Range(0.0, 0.0, 0.0, source=Source("blank"))  # a figure that is left blank where blank means none
-
-
-def grouped(things: Iterable[T], by: Callable[[T], K]) -> dict[K, list[T]]:
-    """Things that are alike in something, in lists by that."""
-    made: dict[K, list[T]] = {}
-    for thing in things:
-        made.setdefault(by(thing), []).append(thing)
-    return made
 
 
 @dataclass(kw_only=True)

@@ -7,9 +7,9 @@ Standard library only in this room. Money is in the home currency unless the fie
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeVar
 
 SHAPES = ("pert", "triangular", "lognormal", "uniform")  # shapes an uncertain number may have
 Shape = Literal["pert", "triangular", "lognormal", "uniform"]
@@ -134,3 +134,15 @@ class BookBusyError(BookError):
 
 class StockError(BookError):
     """More asked of a place than lies there."""
+
+
+T = TypeVar("T")
+K = TypeVar("K")
+
+
+def grouped(things: Iterable[T], by: Callable[[T], K]) -> dict[K, list[T]]:
+    """Things that are alike in something, in lists by that; all in the order in which they come."""
+    made: dict[K, list[T]] = {}
+    for thing in things:
+        made.setdefault(by(thing), []).append(thing)
+    return made

@@ -19,11 +19,11 @@ from repairecon.formulas import ranges
 from repairecon.formulas.bayes import LinearBelief, belief_interval
 from repairecon.rebuild_or_buy.draws import Draws
 from repairecon.rebuild_or_buy.evaluate import Drawn
-from repairecon.rebuild_or_buy.learned import groups, with_learned
+from repairecon.rebuild_or_buy.learned import with_learned
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import TOTAL, sample
 from repairecon.rebuild_or_buy.tree import grow
-from repairecon.records import STAGES, Case, JobLog, Logged, Source
+from repairecon.records import STAGES, Case, JobLog, Logged, Source, grouped
 
 Floats = NDArray[np.float64]
 HERE = Source("drawn")
@@ -112,7 +112,7 @@ def _chain(case: Case, way: str, rng: np.random.Generator, jobs: int, seed: int,
 def truth_of(case: Case, rng: np.random.Generator) -> Case:
     """A case whose chances and whose owner's pace are drawn from what is believed before any job."""
     branches = list(case.branches)
-    for members in groups(case.branches).values():
+    for members in grouped(range(len(branches)), lambda k: (branches[k].event, branches[k].condition)).values():
         weights = rng.gamma([branches[k].weight * branches[k].chance for k in members])
         for k, share in zip(members, weights / weights.sum(), strict=True):
             branches[k] = replace(branches[k], chance=float(share))
