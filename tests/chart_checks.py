@@ -19,8 +19,6 @@ BAD_FORMULA = r"cost $\nosuch{ $ and $x^2$"
 """A name that would raise when drawn if it were read as a formula."""
 
 
-
-
 def by_gid(ax: Axes, gid: str) -> Any:
     found = ax.findobj(lambda artist: artist.get_gid() == gid)
     assert len(found) == 1, gid

@@ -182,8 +182,8 @@ class Season:
         assert spent == {item: pytest.approx(cost, abs=CENT) for item, cost in self.ledger.spent.items()}
         still = {key: left for key, left in self.ledger.open.items() if left}
         assert {(number, part): left for number, part, left in ordered if left} == still
-        told = re.findall(r"^order (\d+),", self.act("orders"), re.MULTILINE)
-        assert {int(n) for n in told} == {number for number, _ in still}
+        said = re.findall(r"^order (\d+),", self.act("orders"), re.MULTILINE)
+        assert {int(n) for n in said} == {number for number, _ in still}
         for (job, name), wanted in self.ledger.sheet.items():
             rows = csv.DictReader(io.StringIO((self.job(job) / "actual.csv").read_text()))
             row = next(r for r in rows if (r["kind"], r["name"]) in (("part", name), (name, "all")))

@@ -41,7 +41,7 @@ def test_options_reach_the_job(capsys):
     assert data["found"] == [found]
 
 
-def test_faults_are_all_told_and_nothing_is_written(tmp_path, capsys):
+def test_faults_are_all_said_and_nothing_is_written(tmp_path, capsys):
     (tmp_path / "case.toml").write_text('[unit]\nname = "x"\n[three_numbers]\nprice_new = "1.200,50"\nprice_kit = -4\n')
     report = tmp_path / "r.html"
     assert main(["rebuild-or-buy", str(tmp_path), "--report", str(report)]) == 2

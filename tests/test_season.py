@@ -248,14 +248,14 @@ def test_a_season(season: Season) -> None:
 def test_what_cannot_be_done_is_said(season: Season) -> None:
     """Exit code 2 and what to write instead; nothing is written."""
     s, job = season, season.job("engine_pump")
-    for words, told in (
+    for words, said in (
         (("compare-quotes", job, "--write"), "give that too"),
         (("spares-aboard", s.boat, "receive"), "receive takes one list; or give --order N"),
         (("spares-aboard", s.boat, "receive", "--order", "1"), "there is no order 1: none is on record"),
         (("spares-aboard", s.boat, "receive", "--order", "1", "seal"), "found seal; write LINE=PIECES"),
         (("spares-aboard", s.boat, "receive", "--order", "1", "1=1", "1=2"), "1 twice: add the two up"),
     ):
-        assert told in s.run(*words, code=2)
+        assert said in s.run(*words, code=2)
     assert s.act("orders").strip() == "Nothing is on order."
     alone = s.boat.parent / "alone"
     job.rename(alone)

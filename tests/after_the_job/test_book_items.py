@@ -96,7 +96,7 @@ def test_undoing_the_job_frees_what_had_come(tmp_path: Path, book: SparesBook) -
     assert stock(book) == {"seal": 2}
 
 
-def test_the_delivery_after_the_job_is_told_of(tmp_path: Path, book: SparesBook) -> None:
+def test_the_delivery_after_the_job_is_said_of(tmp_path: Path, book: SparesBook) -> None:
     found = close(tmp_path / "job", "part,seal,,3,,105,,\n")
     into_the_book(found, book, write=True)
     number = came(book, 3, on="2026-05-20")

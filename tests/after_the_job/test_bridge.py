@@ -148,12 +148,12 @@ def test_whatever_is_written_down_is_what_it_came_to(folder: str) -> None:
         )
         rows, owner = [replace(blank, kind="way", name=way.way, days=12.5)], 0.0
         for line in estimate.lines(way.way, settled(case, decision, Actual(tuple(rows)))):
-            told = replace(blank, kind=line.kind, name=line.name, paid=100 * rng.random(), hours=rng.random() * 9)
+            spoken = replace(blank, kind=line.kind, name=line.name, paid=100 * rng.random(), hours=rng.random() * 9)
             if line.kind in ("part", "unit", "carriage", "refund"):
-                told = replace(told, hours=None, quantity=2.0 if line.kind == "part" else None)
-            elif worker(case, told) == "owner":
-                owner += told.hours or 0.0
-            rows.append(told)
+                spoken = replace(spoken, hours=None, quantity=2.0 if line.kind == "part" else None)
+            elif worker(case, spoken) == "owner":
+                owner += spoken.hours or 0.0
+            rows.append(spoken)
         b = bridge(case, decision, Actual(tuple(rows)), {}, estimate.model.buying)
         paid = sum((-1 if r.kind == "refund" else 1) * (r.paid or 0.0) for r in rows)
         assert (b.actual["cash"], b.actual["own hours"], b.actual["days"]) == pytest.approx((paid, owner, 12.5))
@@ -171,8 +171,8 @@ def test_nothing_filled_in_yet(tmp_path: Path, closed: Closed, rows: str) -> Non
     assert (found.learned.jobs, found.held) == (0, ())
     assert "Nothing filled in yet" in full(found)
     assert "ecision," not in full(found)
-    for told in ("never came,new,,,,,,,,\n", "way,new,,,,,,,,\n", "found,shaft,good,,,,,,,\n"):
-        assert not after_the_job(sheet_of(tmp_path / told[:3], closed, told)).nothing_written
+    for spoken in ("never came,new,,,,,,,,\n", "way,new,,,,,,,,\n", "found,shaft,good,,,,,,,\n"):
+        assert not after_the_job(sheet_of(tmp_path / spoken[:3], closed, spoken)).nothing_written
 
 
 def test_what_was_not_written_came_as_expected(tmp_path: Path, closed: Closed) -> None:

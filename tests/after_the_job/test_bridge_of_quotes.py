@@ -33,7 +33,7 @@ def bare(tmp_path_factory: pytest.TempPathFactory) -> Closed:
     return read_closed(folder)
 
 
-def told(bare: Closed, folder: Path, rows: str) -> Closed:
+def said(bare: Closed, folder: Path, rows: str) -> Closed:
     """The same job with another sheet."""
     width = HEAD.count(",") + 1
     with (folder / "actual.csv").open("w", encoding="utf-8", newline="") as file:
@@ -61,7 +61,7 @@ AS_QUOTED = (
 
 
 def test_the_lines_of_the_plan_by_hand(bare: Closed) -> None:
-    known = found_in_order(bare.case, told(bare, Path(bare.case.folder).parent, FOUND).actual)
+    known = found_in_order(bare.case, said(bare, Path(bare.case.folder).parent, FOUND).actual)
     lines = {(x.kind, x.name): x for x in Estimate(bare.case, known, {}).lines("rebuild here", {})}
     cash = {name: lines["part", name].cash for name in ("shaft seal", "front bearing", "cover o-ring", "circlip")}
     assert cash == pytest.approx(
@@ -75,14 +75,14 @@ def test_the_lines_of_the_plan_by_hand(bare: Closed) -> None:
 
 def test_as_quoted_gives_no_step_of_price_pieces_or_carriage(bare: Closed, tmp_path: Path) -> None:
     """Three O-rings fitted out of a pack of ten, the pack paid: neither dearer nor fewer."""
-    groups = {g for g, _ in steps_of(told(bare, tmp_path, FOUND + AS_QUOTED))}
+    groups = {g for g, _ in steps_of(said(bare, tmp_path, FOUND + AS_QUOTED))}
     assert groups == {"found inside"}
 
 
 def test_a_second_pack_and_another_price(bare: Closed, tmp_path: Path) -> None:
     rows = AS_QUOTED.replace(f"cover o-ring,,3,,{RINGS}", f"cover o-ring,,12,,{2 * RINGS + 1}")
     rows = rows.replace(f"shaft seal,,2,,{2 * SEAL}", f"shaft seal,,2,4,{4 * SEAL}")
-    steps = {k: v for k, v in steps_of(told(bare, tmp_path, FOUND + rows)).items() if k[0] != "found inside"}
+    steps = {k: v for k, v in steps_of(said(bare, tmp_path, FOUND + rows)).items() if k[0] != "found inside"}
     assert steps == pytest.approx(
         {("price", "cover o-ring"): 1.0, ("quantity", "cover o-ring"): RINGS, ("quantity", "shaft seal"): 2 * SEAL}
     )
@@ -91,7 +91,7 @@ def test_a_second_pack_and_another_price(bare: Closed, tmp_path: Path) -> None:
 def test_the_scored_rotor_and_its_core(bare: Closed, tmp_path: Path) -> None:
     """What was found brings its parts and their carriage with it; as quoted after that, nothing more differs."""
     found = FOUND.replace("rotor,good", "rotor,scored")
-    after = told(bare, tmp_path, found)
+    after = said(bare, tmp_path, found)
     lines = Estimate(bare.case, found_in_order(bare.case, after.actual), {}).lines("rebuild here", {})
     rows = [
         f"part,{x.name},,{x.pieces if x.name not in ('circlip', 'cover o-ring') else 3},,{x.cash}\n"
@@ -99,20 +99,20 @@ def test_the_scored_rotor_and_its_core(bare: Closed, tmp_path: Path) -> None:
         if x.kind == "part"
     ]
     carriage = next(x.cash for x in lines if x.kind == "carriage")
-    steps = steps_of(told(bare, tmp_path, found + "".join(rows) + f"carriage,all,,,,{carriage}\n"))
+    steps = steps_of(said(bare, tmp_path, found + "".join(rows) + f"carriage,all,,,,{carriage}\n"))
     assert {g for g, _ in steps} == {"found inside"}
     assert steps["found inside", "rotor=scored"] > 70
 
 
 def test_prices_in_the_log_are_those_of_a_piece(bare: Closed, tmp_path: Path) -> None:
-    rows = after_the_job(told(bare, tmp_path, FOUND + AS_QUOTED)).logged
+    rows = after_the_job(said(bare, tmp_path, FOUND + AS_QUOTED)).logged
     prices = {r.name: (r.p50, r.actual) for r in rows if r.kind == "price"}
     assert prices["cover o-ring"] == pytest.approx((RINGS / 10, RINGS / 10))
     assert prices["shaft seal"] == pytest.approx((SEAL, SEAL))
 
 
 def test_the_rest_of_a_pack_comes_into_the_stores(bare: Closed, tmp_path: Path) -> None:
-    moved = after_the_job(told(bare, tmp_path, FOUND + AS_QUOTED)).movements
+    moved = after_the_job(said(bare, tmp_path, FOUND + AS_QUOTED)).movements
     rings = [(m.movement, m.quantity, m.cost_unit) for m in moved if m.item == "cover o-ring"]
     paid = 2 * SEAL + BEARING + RINGS + CLIPS + VALVE
     assert rings == [("bought", 10, pytest.approx((RINGS + CARRIAGE * RINGS / paid) / 10)), ("fitted", 3, None)]
@@ -123,7 +123,7 @@ def test_the_rest_of_a_pack_comes_into_the_stores(bare: Closed, tmp_path: Path) 
 def test_given_up_and_another_unit_bought(bare: Closed, tmp_path: Path) -> None:
     """The one that was bought is reckoned with, not the one that the estimate would have taken."""
     found = FOUND.replace("body,whole", "body,cracked")
-    b = after_the_job(told(bare, tmp_path, found + "unit,new,,,,410\n")).bridge
+    b = after_the_job(said(bare, tmp_path, found + "unit,new,,,,410\n")).bridge
     assert b is not None
     steps = {(s.group, s.name): s for s in b.steps}
     assert ("given up", "new bought") in steps
@@ -137,7 +137,7 @@ def test_in_hindsight_what_never_came_is_not_waited_for(bare: Closed, tmp_path: 
     """Known never to come, the exchange unit is not chosen after a rebuild that ended: another one is."""
     found = FOUND.replace("body,whole", "body,cracked")
     rows = "way,new\nunit,new,,,,410,,9\nnever came,exchange\n"
-    h = after_the_job(told(bare, tmp_path, found + rows)).hindsight
+    h = after_the_job(said(bare, tmp_path, found + rows)).hindsight
     assert h is not None
     assert h.now["rebuild here"] < h.now["exchange"] - 300
     assert h.now["rebuild here"] == pytest.approx(h.now["carry a new one"])
@@ -182,7 +182,7 @@ def sheets(draw: st.DrawFn) -> str:
 @given(sheet=sheets())
 def test_whatever_an_owner_writes_adds_up(bare: Closed, tmp_path: Path, sheet: str) -> None:
     """The steps sum to the difference to the cent, totals told are what it came to, every face can say it."""
-    closed = told(bare, tmp_path, sheet)
+    closed = said(bare, tmp_path, sheet)
     try:
         found = after_the_job(closed)
     except FindingError:

@@ -93,7 +93,7 @@ def test_drift_is_found_again() -> None:
     assert many.drift_rate == pytest.approx(np.exp(0.06) - 1, abs=0.005)
 
 
-def test_drift_is_not_told_from_few_ages() -> None:
+def test_drift_is_not_said_from_few_ages() -> None:
     rows = tuple(row("j", "price", p50=20.0, actual=25.0, years=y) for y in (1.0, 1.0, 2.0))
     assert learning.learn(JobLog(rows)).drift_rate is None
     undated = tuple(row("j", "price", p50=20.0, actual=25.0) for _ in range(9))

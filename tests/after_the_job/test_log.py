@@ -107,10 +107,10 @@ def test_pinball_loss_by_hand() -> None:
 def test_median_life_as_the_handbook_has_it() -> None:
     """Ten failures and ten survivors at 500, NIST/SEMATECH e-Handbook 8.4.1.3: shape 1.7256, life 606.005."""
     ages = [55, 187, 216, 240, 244, 335, 361, 373, 375, 386]
-    told = [(float(a) / 100, True) for a in ages] + 10 * [(5.0, False)]
+    said = [(float(a) / 100, True) for a in ages] + 10 * [(5.0, False)]
     rows = [
         logged(kind="life", name="x", job=f"{k}", unit="winch", group="new", years=y, happened=f)
-        for k, (y, f) in enumerate(told)
+        for k, (y, f) in enumerate(said)
     ]
     found = after_the_job(None, JobLog(tuple(rows)))
     life = next(s for s in found.shifts if s.kind == "median life")

@@ -158,9 +158,9 @@ def test_what_the_book_does_not_know(tmp_path: Path, found: AfterTheJob) -> None
     with open_book(tmp_path / "empty", create=True, home_currency="GBP", today=TODAY) as book:
         made = into_the_book(found, book)
         assert made.done is None
-        told = "\n".join(made.problems)
+        said = "\n".join(made.problems)
         for words in ("no unit 'bilge pump'", "no item 'seal'", "no item 'shaft'", "EUR", "GBP"):
-            assert words in told
+            assert words in said
         with pytest.raises(BookError, match="not written"):
             into_the_book(found, book, write=True)
     with open_book(tmp_path / "other", create=True, today=TODAY) as book:
@@ -171,8 +171,8 @@ def test_what_the_book_does_not_know(tmp_path: Path, found: AfterTheJob) -> None
 
 def test_names_of_the_owner(found: AfterTheJob, book: SparesBook) -> None:
     wishes = BookWishes(called={"Seal": "S-1", "shaft": "", "sael": "seal"}, unit="bilge pomp")
-    told = into_the_book(found, book, wishes=wishes).problems
-    assert told == (
+    said = into_the_book(found, book, wishes=wishes).problems
+    assert said == (
         "the book has no unit 'bilge pomp': did you mean 'bilge pump'?",
         "'sael' is not among what was bought or fitted: did you mean 'seal'?",
     )

@@ -88,7 +88,7 @@ def test_small_steps_keep_the_sum(found: AfterTheJob) -> None:
         ({"gap_now": -5.0}, ("no other way would have come to less",)),
     ],
 )
-def test_decision_and_luck_are_told_apart(found: AfterTheJob, change: dict[str, object], said: list[str]) -> None:
+def test_decision_and_luck_are_known_apart(found: AfterTheJob, change: dict[str, object], said: list[str]) -> None:
     assert found.hindsight is not None
     h: Hindsight = replace(found.hindsight, **change)
     text = " ".join(screen.choice(h, "EUR"))
@@ -253,13 +253,13 @@ def test_nothing_written_down_is_said_so(found: AfterTheJob) -> None:
     assert "In the end: exchange." in screen.decided(other)
 
 
-def test_a_difference_of_nothing_is_not_told_as_more_or_less(found: AfterTheJob) -> None:
+def test_a_difference_of_nothing_is_not_said_as_more_or_less(found: AfterTheJob) -> None:
     assert found.bridge is not None
     near = replace(found.bridge, actual={**found.bridge.actual, "total": found.bridge.estimate["total"] + 0.3})
     assert "all in, as expected;" in screen.bridge(near, "EUR")
 
 
-def test_few_jobs_are_told_in_one_line(found: AfterTheJob) -> None:
+def test_few_jobs_are_said_in_one_line(found: AfterTheJob) -> None:
     few = changed(found, held=tuple(replace(h, says="cannot tell", inside=1, of=1) for h in found.held))
     lines = screen.all_held(few)
     assert len(lines) == 1

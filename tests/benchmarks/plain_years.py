@@ -42,14 +42,17 @@ def later(plain: PlainNumpy, ledger: Ledger, outcomes: Outcomes, i: int) -> Arra
     answered = ledger.plain(i)
     t, cost = np.zeros(n), np.zeros(n)
     while True:
-        life = years_scale * ((age / years_scale) ** own.life_shape + rng.standard_exponential(n)) ** (
-            1 / own.life_shape
-        ) - age
+        life = (
+            years_scale * ((age / years_scale) ** own.life_shape + rng.standard_exponential(n)) ** (1 / own.life_shape)
+            - age
+        )
         if np.isfinite(hours_scale).all():
             run = age * years.hours_a_year
-            hours = hours_scale * ((run / hours_scale) ** own.life_shape + rng.standard_exponential(n)) ** (
-                1 / own.life_shape
-            ) - run
+            hours = (
+                hours_scale
+                * ((run / hours_scale) ** own.life_shape + rng.standard_exponential(n)) ** (1 / own.life_shape)
+                - run
+            )
             life = np.minimum(life, hours / years.hours_a_year)
         t = t + np.where(rng.random(n) < own.p_early, 0.0, life)
         here = t <= years.horizon_years

@@ -126,9 +126,9 @@ def test_a_delivery_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
             ReceiveLine(OIL, 1, cost_unit="ten"),
             ReceiveLine(OIL, 1, locker="C3"),
         ]
-        with pytest.raises(BookError) as told:
+        with pytest.raises(BookError) as said:
             book.receive(lines)
-        text = str(told.value)
+        text = str(said.value)
         assert "line 2" in text
         assert "did you mean 'seal, shaft, raw water pump'?" in text
         assert "line 3: quantity: found '1.5'; these come in whole pieces" in text
@@ -218,7 +218,7 @@ def test_a_closed_book_says_so(tmp_path: Path) -> None:
         assert len(again.items()) == 3
 
 
-def test_what_was_taken_is_told_with_its_age_and_cost(tmp_path: Path) -> None:
+def test_what_was_taken_is_said_with_its_age_and_cost(tmp_path: Path) -> None:
     with stocked_book(tmp_path) as book:
         book.receive([ReceiveLine(SEAL, 2, "chandler", 9, locker="A1", cure_date="1Q26")], "2026-03-01")
         taken = book.fit(SEAL, "engine", quantity=5).lots

@@ -183,11 +183,11 @@ def broken(path: Path, data: bytes) -> str:
     """What opening such a file says; the file must stay as it is, alone in its folder."""
     path.write_bytes(data)
     there = sorted(p.name for p in path.parent.iterdir())
-    with pytest.raises(BookFileError) as told:
+    with pytest.raises(BookFileError) as seen:
         open_book(path)
     assert path.read_bytes() == data
     assert sorted(p.name for p in path.parent.iterdir()) == there
-    return str(told.value)
+    return str(seen.value)
 
 
 def test_files_that_are_no_book(tmp_path: Path) -> None:
@@ -204,7 +204,7 @@ def test_files_that_are_no_book(tmp_path: Path) -> None:
     assert "belongs to another program" in broken(path, path.read_bytes())
 
 
-def test_cut_off_anywhere_it_is_told_or_read_whole(tmp_path: Path) -> None:
+def test_cut_off_anywhere_it_is_said_or_read_whole(tmp_path: Path) -> None:
     with stocked_book(tmp_path) as book:
         path = book.ledger.path
         whole_stock = held(book)

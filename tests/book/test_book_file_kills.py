@@ -38,12 +38,12 @@ def write_and_kill(path: Path, first: int, acts: int, wait_s: float) -> list[str
     writer = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": root})
     assert writer.stdout is not None
     assert writer.stdout.readline() == "open\n"
-    told = "".join(writer.stdout.readline() for _ in range(acts))
+    said = "".join(writer.stdout.readline() for _ in range(acts))
     time.sleep(wait_s)
     writer.send_signal(signal.SIGKILL)
-    told += writer.stdout.read()
+    said += writer.stdout.read()
     writer.wait()
-    lines = told.split("\n")[:-1]  # what the kill cut short was not told
+    lines = said.split("\n")[:-1]  # what the kill cut short was not told
     assert writer.returncode == -signal.SIGKILL
     return lines
 
@@ -52,19 +52,19 @@ def test_no_kill_loses_what_was_committed(tmp_path: Path) -> None:
     with new_book(tmp_path) as book:
         path, items = book.ledger.path, len(book.items())
     dice = random.Random(7)
-    told: list[str] = []
+    said: list[str] = []
     lost: set[str] = set()
     halves = 0
     for turn in range(KILLS):
-        told += write_and_kill(path, turn * 1_000_000, dice.randrange(4), dice.uniform(0.0, 0.03))
+        said += write_and_kill(path, turn * 1_000_000, dice.randrange(4), dice.uniform(0.0, 0.03))
         with open_book(path) as book:
             assert book.check() == ()
             found = kept(book)
-        lost |= {act for act in told if act not in found}
+        lost |= {act for act in said if act not in found}
         halves += sum(n != (items if act.startswith("delivery") else 1) for act, n in found.items())
-        told_of = set(told)
-        more = [act for act in found if act not in told_of]
+        known = set(said)
+        more = [act for act in found if act not in known]
         assert len(more) <= turn + 1  # at most the one that each kill caught between the commit and the telling
-    print(f"\n{KILLS} kills, {len(told)} acts told as kept: {len(lost)} lost, {halves} half written")
-    assert len(told) > KILLS
+    print(f"\n{KILLS} kills, {len(said)} acts said to be kept: {len(lost)} lost, {halves} half written")
+    assert len(said) > KILLS
     assert (len(lost), halves) == (0, 0)

@@ -113,7 +113,7 @@ def test_a_folder_that_an_owner_typed(tmp_path: Path) -> None:
         assert fitted_to(book, "engine")[0].hours == 1210
 
 
-def told(folder: Path, target: Path) -> list[str]:
+def said(folder: Path, target: Path) -> list[str]:
     with pytest.raises(CaseError) as error:
         book_from_csv(folder, target)
     assert not target.exists()
@@ -136,7 +136,7 @@ def test_all_faults_of_a_folder_at_once(tmp_path: Path) -> None:
         + '2026-03-01,bought,oil,"1,5",,B2,1e12,,,,5Q24\n'
         + "2026-03-01,undone,belt,1,B2,,,,,99,\n",
     )
-    found = told(folder, tmp_path / "b.spares")
+    found = said(folder, tmp_path / "b.spares")
     expected = [
         "items.csv row 4, locker: found 'B3'; write one of: 'A1', 'B2', 'shed', 'lent out'",
         "items.csv row 4, minimum: found '1.5'; write a whole number",
@@ -167,7 +167,7 @@ def test_all_faults_of_a_folder_at_once(tmp_path: Path) -> None:
 def test_missing_files_and_columns(tmp_path: Path) -> None:
     folder = typed(tmp_path / "f", items="nam,minimum\nbelt,1\n")
     (folder / "lockers.csv").unlink()
-    found = told(folder, tmp_path / "b.spares")
+    found = said(folder, tmp_path / "b.spares")
     assert any(f.startswith("lockers.csv: found no such file") for f in found)
     assert any("unknown heading 'nam'; did you mean 'name'?" in f for f in found)
     with pytest.raises(BookFileError, match="is no folder"):

@@ -66,9 +66,9 @@ def test_never_more_than_was_ordered(book: SparesBook) -> None:
 
 
 def test_every_fault_of_a_receipt_at_once(book: SparesBook) -> None:
-    with pytest.raises(BookError) as told:
+    with pytest.raises(BookError) as said:
         book.receive_order(1, {"3": 1, "bearing": "many", "lip seal": 9}, date="2026-02-01")
-    text = str(told.value)
+    text = str(said.value)
     for words in ("write one of: 1 (lip seal); 2 (bearing)", "'many'", "3 of 3 are open", "sent on 2026-03-01"):
         assert words in text
     with pytest.raises(BookError, match="no order 2"):

@@ -109,7 +109,7 @@ def test_a_list_is_taken_in_and_again_without_harm(tmp_path: Path) -> None:
         assert book.check() == ()
 
 
-def test_columns_may_be_told_and_a_place_for_the_rest(tmp_path: Path) -> None:
+def test_columns_may_be_said_and_a_place_for_the_rest(tmp_path: Path) -> None:
     with new_book(tmp_path) as book:
         columns = {"what": "name", "how many": "quantity"}
         plan = ImportPlan(book, listed(["how many", "what"], [["2", "thimble"]]), columns, locker="B2")
@@ -140,11 +140,11 @@ def test_all_faults_of_a_list_at_once(tmp_path: Path) -> None:
     ]
     with new_book(tmp_path) as book:
         plan = ImportPlan(book, listed(headings, rows, "my list"))
-        with pytest.raises(CaseError) as told:
+        with pytest.raises(CaseError) as seen:
             write_import(book, plan)
         assert held(book) == {}
         assert len(book.items()) == 3
-    found = [str(fault) for fault in told.value.faults]
+    found = [str(fault) for fault in seen.value.faults]
     expected = [
         "my list row 2, price: found '1,250'; say which mark is the decimal one",
         "my list row 2, qty: found 'two'; write a number",

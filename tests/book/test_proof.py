@@ -131,7 +131,7 @@ def without(link: sqlite3.Connection, trigger: str, then: str) -> None:
          "VALUES ('2026-01-01', 'bought', 1, 1000, 2, '')", "has no seal: another program wrote it"),
     ],
 )  # fmt: skip
-def test_what_was_altered_is_told_and_where(path: Path, trigger: str, then: str, said: str) -> None:
+def test_what_was_altered_is_said_and_where(path: Path, trigger: str, then: str, said: str) -> None:
     with tampered(path) as link:
         without(link, trigger, then)
     assert said in said_of(path)
@@ -151,7 +151,7 @@ def test_what_was_altered_is_told_and_where(path: Path, trigger: str, then: str,
          "SELECT item, 2 AS locker, 1 AS quantity FROM n", "the view 'stock' was changed"),
     ],
 )  # fmt: skip
-def test_changed_rules_are_told_and_the_book_is_not_trusted(path: Path, sql: str, said: str) -> None:
+def test_changed_rules_are_said_and_the_book_is_not_trusted(path: Path, sql: str, said: str) -> None:
     with tampered(path) as link:
         link.executescript(sql)
     began = time.monotonic()

@@ -126,7 +126,7 @@ def test_errors_booleans_and_wild_numbers() -> None:
     assert cell.found == "a number beyond all measure"
 
 
-def test_what_lies_under_a_merged_cell_is_told() -> None:
+def test_what_lies_under_a_merged_cell_is_said() -> None:
     rows = [("Item", "Price"), ("seal", 1), (None, 2), (None, 3)]
     sheet = read(book(rows, change=lambda s: s.merge_cells("A2:A3")))
     assert sheet.rows[2] == ("seal", 1)

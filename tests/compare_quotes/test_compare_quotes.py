@@ -250,7 +250,7 @@ def test_take_near_lets_in_nothing_that_is_not_the_part_or_unknown(tmp_path):
         assert answer.basket["supplier"].tolist() == ["dealer"]
 
 
-def test_what_cannot_be_told_is_left_out_and_asked_about_with_what_it_would_save(tmp_path):
+def test_what_cannot_be_said_is_left_out_and_asked_about_with_what_it_would_save(tmp_path):
     """48 from the dealer; the one to ask about at 6 would save 42."""
     answer = repairecon.compare_quotes(bearing_case(tmp_path, "LB 12-B"))
     assert answer.basket["supplier"].tolist() == ["dealer"]
@@ -370,22 +370,22 @@ def test_a_part_with_neither_price_nor_quote_is_named_and_the_others_bought(tmp_
     answer = repairecon.compare_quotes(repairecon.read_case(folder, order=True))
     assert [part for part, _ in answer.uncovered] == ["shaft"]
     assert answer.total == pytest.approx(5.0)
-    with pytest.raises(RepaireconError) as told:
+    with pytest.raises(RepaireconError) as seen:
         repairecon.read_case(folder, order=False)
-    assert {f.column for f in told.value.faults} == {"price_likely", "three_numbers.price_new"}
+    assert {f.column for f in seen.value.faults} == {"price_likely", "three_numbers.price_new"}
     with pytest.raises(RepaireconError, match="neither a price nor a quote"):
         repairecon.rebuild_or_buy(answer.case, draws=100)
 
 
 @pytest.mark.parametrize(
-    ("wishes", "told"),
+    ("wishes", "seen"),
     [({"wanted": {"keel": 1}}, "no part or way is called 'keel'"), ({"wanted": {"bearing": 0}}, "give 1 or more"),
      ({"deadline_days": -1}, "deadline_days"), ({"most_parcels": 0}, "most_parcels"),
      ({"without": ("nobody",)}, "no supplier is called 'nobody'"), ({"wanted": {}}, "no part is wanted"),
      ({"seconds": 0}, "give more than 0"), ({"seconds": float("nan")}, "give more than 0")],
 )  # fmt: skip
-def test_wishes_that_cannot_be_are_said(tmp_path, wishes, told):
-    with pytest.raises(RepaireconError, match=told):
+def test_wishes_that_cannot_be_are_said(tmp_path, wishes, seen):
+    with pytest.raises(RepaireconError, match=seen):
         repairecon.compare_quotes(bearing_case(tmp_path, "6203-2RS"), **wishes)
 
 

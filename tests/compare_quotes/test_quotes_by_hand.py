@@ -141,9 +141,9 @@ def test_likely_days_let_in_what_nine_in_ten_do_not(tmp_path):
 
 
 def test_a_missing_rate_is_a_fault_of_its_row(tmp_path):
-    with pytest.raises(CaseError) as told:
+    with pytest.raises(CaseError) as seen:
         compared(tmp_path, 1, [{"supplier": "shop", "currency": "GBP"}], quotes_of({("seal", "shop"): 5}))
-    assert [(f.file, f.row, f.column) for f in told.value.faults] == [("suppliers.csv", 2, "currency")]
+    assert [(f.file, f.row, f.column) for f in seen.value.faults] == [("suppliers.csv", 2, "currency")]
 
 
 def test_a_supplier_without_quotes_changes_nothing(tmp_path):

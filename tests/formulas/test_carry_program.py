@@ -125,7 +125,7 @@ def test_one_spare_for_two_units() -> None:
     assert two.gain == pytest.approx(one.gain, abs=1e-9)
 
 
-def test_courses_left_out_are_told() -> None:
+def test_courses_left_out_are_said() -> None:
     counts, p = _scenarios([poisson_demand(0.5)] * 4, [2] * 4, 30)
     assert counts.shape == (30, 4)
     assert 0.01 < 1.0 - p.sum() < 0.5

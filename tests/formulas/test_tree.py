@@ -101,6 +101,7 @@ def test_no_event_is_one_sure_leaf():
 
 COIN = ((), [0.5, 0.5])
 
+
 def test_two_groups_that_hold_at_once_are_refused():
     with pytest.raises(ValueError, match="event 2: two groups"):
         tree.enumerate_leaves([[COIN], [COIN], [(((0, 0),), [1.0]), (((1, 0),), [1.0])]])

@@ -102,11 +102,11 @@ def test_unknown_condition_takes_the_strictest_row_of_carrying_on() -> None:
     assert facts("raw water pump").carry_on_of(drip).may == "never"
 
 
-def test_a_condition_that_is_not_told_is_not_the_mild_one() -> None:
+def test_a_condition_that_is_not_said_is_not_the_mild_one() -> None:
     # an engine that dies without volts: the row without a condition is the milder
     assert facts("alternator").carry_on_of("no charge").may == "to the next port"
 
 
-def test_an_unknown_kind_is_told() -> None:
+def test_an_unknown_kind_is_said() -> None:
     with pytest.raises(KeyError, match="no kind that is known here"):
         facts("toaster")

@@ -97,19 +97,19 @@ TOLD = {
 
 
 @pytest.mark.parametrize(("kind", "hours"), TOLD.items())
-def test_own_hours_are_those_that_were_told(kind: str, hours: float) -> None:
+def test_own_hours_are_those_that_were_said(kind: str, hours: float) -> None:
     assert own_hours(kind).likely == pytest.approx(hours, abs=0.051)
 
 
 def test_units_agree_with_published_constants() -> None:
     # scipy.constants (CODATA and exact definitions); 1 inHg is 25.4 mm of mercury
-    told = {(r["unit"], w): float(r["times"]) for r in rows("units") for w in parts(r["written"])}
-    assert told["bar", "psi"] == pytest.approx(constants.psi / constants.bar, rel=1e-5)
-    assert told["psi", "bar"] == pytest.approx(constants.bar / constants.psi, rel=1e-5)
-    assert told["mbar", "psi"] == pytest.approx(constants.psi / 100, rel=1e-5)
-    assert told["mbar", "inhg"] == pytest.approx(25.4 * constants.mmHg / 100, rel=1e-5)
-    assert told["mm", "in"] == pytest.approx(constants.inch * 1000)
-    assert told["mm", "thou"] == pytest.approx(constants.mil * 1000)
+    seen = {(r["unit"], w): float(r["times"]) for r in rows("units") for w in parts(r["written"])}
+    assert seen["bar", "psi"] == pytest.approx(constants.psi / constants.bar, rel=1e-5)
+    assert seen["psi", "bar"] == pytest.approx(constants.bar / constants.psi, rel=1e-5)
+    assert seen["mbar", "psi"] == pytest.approx(constants.psi / 100, rel=1e-5)
+    assert seen["mbar", "inhg"] == pytest.approx(25.4 * constants.mmHg / 100, rel=1e-5)
+    assert seen["mm", "in"] == pytest.approx(constants.inch * 1000)
+    assert seen["mm", "thou"] == pytest.approx(constants.mil * 1000)
 
 
 def test_no_class_of_danger_is_left_to_anyone() -> None:
@@ -145,7 +145,7 @@ def test_names_no_maker() -> None:
                     assert allowed.match(word), (word, cell)
 
 
-def test_who_says_it_is_told_in_words() -> None:
+def test_who_says_it_is_said_in_words() -> None:
     assert (
         said_by("S01; from memory")
         == "a boating magazine, stored page; from memory: a trade opinion, not read anywhere"

@@ -136,9 +136,9 @@ def test_what_was_not_found_is_not_found(kind: str, text: str) -> None:
 
 
 def test_one_clause_does_not_speak_for_another() -> None:
-    told = set(found_in("alternator", "brushes worn, rings still to be looked at"))
-    assert "brushes worn out" in told
-    assert "rings worn or rough" not in told
+    seen = set(found_in("alternator", "brushes worn, rings still to be looked at"))
+    assert "brushes worn out" in seen
+    assert "rings worn or rough" not in seen
 
 
 def test_any_words_get_an_answer() -> None:

@@ -51,7 +51,7 @@ def test_a_measurement_is_judged(kind: str, measure: str, value: str, verdict: s
     assert judged.source
 
 
-def test_what_cannot_be_told_says_what_to_give() -> None:
+def test_what_cannot_be_said_says_what_to_give() -> None:
     assert "10.9 of 12.4" in worn("windlass", "volts at motor", "10.9 V").note
     assert "see your book" in worn("alternator", "slip-ring diameter", "14.2").note
     assert "groove depth at the seal" in worn("raw water pump", "colour", "blue").note

@@ -382,9 +382,9 @@ def test_findings_are_kept_in_it(book: Path, tmp_path: Path) -> None:
         same(keep_findings(folder, found, stage), keep_findings(book, found, stage))
         same(read_case(folder), read_case(book))
     assert not [r for r in look_again(read_case(book)) if r.rule == "file"]
-    with pytest.raises(CaseError, match="sheet case") as told:
+    with pytest.raises(CaseError, match="sheet case") as seen:
         keep_findings(book, {"shaft": "square"})
-    assert [f.row for f in told.value.faults] == [None]  # what is not kept stands in no row
+    assert [f.row for f in seen.value.faults] == [None]  # what is not kept stands in no row
 
 
 def test_quotes_are_taken_into_it(book: Path, tmp_path: Path) -> None:

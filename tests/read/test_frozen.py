@@ -119,7 +119,7 @@ def test_tampering_is_noticed(folder: Path, change, file: str) -> None:
     assert [f.file for f in caught.value.faults] == [file]
 
 
-def test_several_changes_are_told_together(folder: Path) -> None:
+def test_several_changes_are_said_together(folder: Path) -> None:
     _edit(",210,", ",310,", "parts.csv")(folder / "decided")
     _edit("0.6", "0.7", "events.csv")(folder / "decided")
     with pytest.raises(CaseError) as caught:

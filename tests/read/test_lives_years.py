@@ -67,13 +67,13 @@ def test_the_years_are_read_as_written(good: Case) -> None:
     assert years.cost_away.source.file == "case.toml"
     assert years.like_units == 1
     assert isinstance(years.like_units, int)
-    told = {"horizon_years", "discount_rate", "cost_away", "turned_every_years"}
-    assert of_years(good) & NAMES == NAMES - told
+    said = {"horizon_years", "discount_rate", "cost_away", "turned_every_years"}
+    assert of_years(good) & NAMES == NAMES - said
 
 
 def test_every_key_of_the_section_reaches_its_field(tmp_path: Path) -> None:
     """Each with a value of its own, so that no two are mixed up."""
-    told: dict[str, float] = {
+    said: dict[str, float] = {
         "horizon_years": 17,
         "discount_rate": 0.061,
         "inflation_rate": 0.032,
@@ -89,9 +89,9 @@ def test_every_key_of_the_section_reaches_its_field(tmp_path: Path) -> None:
         "like_units": 2,
         "p_kit_fits": 0.22,
     }
-    assert set(told) == NAMES
-    case = three(tmp_path, "[years]\n" + "".join(f"{k} = {v}\n" for k, v in told.items()))
-    for name, value in told.items():
+    assert set(said) == NAMES
+    case = three(tmp_path, "[years]\n" + "".join(f"{k} = {v}\n" for k, v in said.items()))
+    for name, value in said.items():
         read = getattr(case.years, name)
         assert (ends(read) == (value,) * 3) if isinstance(read, Range) else (read == value), name
     assert not of_years(case) & NAMES

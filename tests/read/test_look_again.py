@@ -180,8 +180,8 @@ def test_an_acknowledged_remark_keeps_quiet(tmp_path: Path) -> None:
     case = changed(row, tmp_path / "case")
     assert [r.rule for r in loud(case)] == ["age"]
 
-    told = given(case, checked="kit price;  Age ")
-    (remark,) = look_again(told, CLOCK)
+    seen = given(case, checked="kit price;  Age ")
+    (remark,) = look_again(seen, CLOCK)
     assert remark.acknowledged
     assert remark.rule == "age"
 
@@ -190,8 +190,8 @@ def test_one_row_alone_can_be_acknowledged(tmp_path: Path) -> None:
     files = cell("parts.csv", 3, "quantity", "400", cell("parts.csv", 4, "quantity", "500"))
     case = read_case(write(tmp_path / "case", files), order=True)
 
-    told = given(case, checked="pieces: circlip")
-    assert {r.what.split(":")[0]: r.acknowledged for r in look_again(told, CLOCK)} == {
+    seen = given(case, checked="pieces: circlip")
+    assert {r.what.split(":")[0]: r.acknowledged for r in look_again(seen, CLOCK)} == {
         "Circlip": True,
         "Bearing": False,
     }

@@ -40,8 +40,8 @@ def test_no_lives_without_the_file(tmp_path: Path) -> None:
 
 
 def test_lives_change_no_way_when_they_are_read(tmp_path: Path) -> None:
-    plain, told = (read_case(write(tmp_path / n, f)) for n, f in (("a", GOOD), ("b", with_lives(*ROWS))))
-    assert told.ways == plain.ways
+    plain, said = (read_case(write(tmp_path / n, f)) for n, f in (("a", GOOD), ("b", with_lives(*ROWS))))
+    assert said.ways == plain.ways
 
 
 @pytest.mark.parametrize(

@@ -30,10 +30,7 @@ def ways_table(many: int, seed: int = 0) -> pd.DataFrame:
 def curves(many: int) -> pd.DataFrame:
     costs = np.linspace(0.0, 4000.0, 201)
     starts = 100.0 + 150.0 * np.arange(many)
-    columns = {
-        way: np.clip((costs - low) / (1.4 * low), 0, 1)
-        for way, low in zip(WAYS[:many], starts, strict=True)
-    }
+    columns = {way: np.clip((costs - low) / (1.4 * low), 0, 1) for way, low in zip(WAYS[:many], starts, strict=True)}
     return pd.DataFrame(columns, index=costs)
 
 
@@ -86,7 +83,6 @@ def spares(many: int) -> pd.DataFrame:
     rows = [(f"{way}, spare aboard", days, -75.0 * k + (10.0 + 4.0 * k) * (days - 5.0))
             for k, way in enumerate(WAYS[:many]) for days in range(0, 31, 2)]  # fmt: skip
     return pd.DataFrame(rows, columns=["combination", "days_saved", "worth"])
-
 
 
 def pruned(nodes: pd.DataFrame, keep: int) -> pd.DataFrame:

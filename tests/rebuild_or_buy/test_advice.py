@@ -43,7 +43,7 @@ def test_the_years_lead_where_lives_are_known_and_the_owner_says_how_long() -> N
     assert any("today" in b for b in advice.because)
 
 
-def test_this_job_leads_where_the_owner_does_not_say_and_the_years_at_which_it_turns_are_told() -> None:
+def test_this_job_leads_where_the_owner_does_not_say_and_the_years_at_which_it_turns_are_said() -> None:
     years = replace(KEPT, horizon_years=0.0, horizon_stated=False, p_away=1.0, cost_away=sure(300))
     answer = rebuild_or_buy(made(years=years), 200)
     beyond, other = answer.basis.beyond
@@ -59,7 +59,7 @@ def test_assumed_lives_do_not_lead() -> None:
     assert rebuild_or_buy(made(years=KEPT, ways=assumed), 200).advice.basis == "this job"
 
 
-def test_a_day_that_is_not_priced_is_told_with_the_price_at_which_it_turns() -> None:
+def test_a_day_that_is_not_priced_is_said_with_the_price_at_which_it_turns() -> None:
     """15 days against 3, 400 apart: at 400 / 12 a day it turns."""
     unpriced = replace(FREE, lost_day_stated=False)
     answer = rebuild_or_buy(made(terms=unpriced), 200)
@@ -67,7 +67,7 @@ def test_a_day_that_is_not_priced_is_told_with_the_price_at_which_it_turns() -> 
     assert answer.basis.day_price_turns == pytest.approx(400 / 12)
 
 
-def test_an_hour_that_is_not_priced_is_told_with_the_worth_at_which_it_turns() -> None:
+def test_an_hour_that_is_not_priced_is_said_with_the_worth_at_which_it_turns() -> None:
     work = task("take it apart and put it together", "strip", hours=sure(16))
     answer = rebuild_or_buy(made(terms=replace(FREE, own_hour_stated=False), tasks=(work,)), 200)
     assert answer.basis.hour_price_turns == pytest.approx(400 / 16)

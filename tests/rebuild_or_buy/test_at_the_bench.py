@@ -76,8 +76,8 @@ def test_a_finding_moves_the_stop_rule() -> None:
     sound = answer(bench_case(), stage="strip", found="casing=sound")
     assert sound.bench.now == "go on"
     assert sound.bench.value == pytest.approx(2 + 0.5 * 111 + 0.5 * 503)
-    told = {(STAGES[s.point], s.findings): s.action for s in sound.stop_when}
-    assert told == {("measure", (("shaft", "bent"),)): "new"}
+    said = {(STAGES[s.point], s.findings): s.action for s in sound.stop_when}
+    assert said == {("measure", (("shaft", "bent"),)): "new"}
     bent = answer(bench_case(), stage="measure", found={"casing": "sound", "shaft": "bent"})
     assert (bent.bench.now, bent.bench.value) == ("new", pytest.approx(503))
 
@@ -166,9 +166,7 @@ def test_chances_of_the_stages() -> None:
 )
 def test_a_case_whose_only_open_way_is_a_rebuild(ways: tuple) -> None:  # type: ignore[type-arg]
     unit = replace(rc.case().unit, safety=("fuel",))
-    waived = replace(
-        bench_case(ways=ways, branches=()), unit=unit, waivers={"rebuild": "done by a licensed fitter"}
-    )
+    waived = replace(bench_case(ways=ways, branches=()), unit=unit, waivers={"rebuild": "done by a licensed fitter"})
     assert answer(waived).bench.value == pytest.approx(100 + 40 + 15)
 
 
@@ -190,14 +188,14 @@ def test_stripping_first_where_another_unit_may_be_to_blame() -> None:
     ids=["reference", "bench", "bench, stripped"],
 )
 def test_each_row_of_the_order_times_is_the_rule_of_that_order(made: Case, stage: str) -> None:
-    told = {o: answer(replace(made, terms=replace(made.terms, order_parts=o)), stage=stage) for o in ORDER_TIMES}
+    said = {o: answer(replace(made, terms=replace(made.terms, order_parts=o)), stage=stage) for o in ORDER_TIMES}
     still_open = [o for o in ORDER_TIMES if not stage or o in ("after strip", "after measure")]
-    for order, one in told.items():
+    for order, one in said.items():
         table = one.order_times.set_index("order")
         assert list(table.index) == still_open
         assert table.index[table["as_in_case"]].tolist() == [order] * (order in still_open)
         for other in still_open:
-            assert table.loc[other, "expected_total"] == pytest.approx(told[other].bench.value)
+            assert table.loc[other, "expected_total"] == pytest.approx(said[other].bench.value)
 
 
 def test_ordering_by_hand() -> None:

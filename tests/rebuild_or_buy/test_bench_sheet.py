@@ -254,6 +254,6 @@ def test_every_sheet_is_one_page_of_a4(tmp_path: Path) -> None:
     options = ["--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"]
     command = ["chromium", *options, f"--print-to-pdf={tmp_path / 'all.pdf'}", str(tmp_path / "all.html")]
     subprocess.run(command, check=True, capture_output=True, timeout=240)
-    told = subprocess.run(["pdfinfo", str(tmp_path / "all.pdf")], check=True, capture_output=True, text=True).stdout
-    assert re.search(r"Pages:\s+(\d+)", told)[1] == str(len(sheets))  # type: ignore[index]
-    assert re.search(r"Page size:\s+59[45]\.\d+ x 84[12]", told)
+    seen = subprocess.run(["pdfinfo", str(tmp_path / "all.pdf")], check=True, capture_output=True, text=True).stdout
+    assert re.search(r"Pages:\s+(\d+)", seen)[1] == str(len(sheets))  # type: ignore[index]
+    assert re.search(r"Page size:\s+59[45]\.\d+ x 84[12]", seen)

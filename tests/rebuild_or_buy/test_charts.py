@@ -99,9 +99,7 @@ def test_a_sampled_range_shows_no_more_digits_than_it_supports() -> None:
     assert "average EUR 1,399" in rough
     assert "cash only EUR 1,111" in rough
     for exact in (table, table.assign(total_p90_se=np.nan)):
-        assert "EUR 1,234,\n1 in 10 over EUR 1,777" in " ".join(
-            t for t, _ in boxes(charts.cost_ranges(exact, "EUR"))
-        )
+        assert "EUR 1,234,\n1 in 10 over EUR 1,777" in " ".join(t for t, _ in boxes(charts.cost_ranges(exact, "EUR")))
 
 
 @pytest.mark.parametrize(

@@ -42,7 +42,7 @@ def test_chances_against_counting(allowed: bool) -> None:
     assert p[made(allowed)[0].ways.index("exchange")] > 0 if allowed else p.min() == 0.0
 
 
-def test_errors_told_are_the_spread_over_seeds() -> None:
+def test_errors_said_are_the_spread_over_seeds() -> None:
     found = np.array([cheapest_over_years(*made(), seed=s, draws=4096, paths=500) for s in range(30)])
     ratio = found[:, 0].var(axis=0, ddof=1) / (found[:, 1] ** 2).mean(axis=0)
     assert np.abs(ratio - 1).max() < 4.5 * np.sqrt(2 / 29)

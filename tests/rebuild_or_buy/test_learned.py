@@ -71,9 +71,9 @@ def test_hours_by_hand(case) -> None:
 def test_drift_only_where_the_case_assumes_it(case) -> None:
     assert any(a.name == "inflation_rate" for a in case.assumed)
     assert with_learned(replace(case, learned=LEARNED)).years.inflation_rate == 0.06
-    told = read_case(DATA / "windlass", years=True)
-    assert not any(a.name == "inflation_rate" for a in told.assumed)
-    assert with_learned(replace(told, learned=LEARNED)).years.inflation_rate == 0.02
+    said = read_case(DATA / "windlass", years=True)
+    assert not any(a.name == "inflation_rate" for a in said.assumed)
+    assert with_learned(replace(said, learned=LEARNED)).years.inflation_rate == 0.02
 
 
 def test_lives_of_the_same_kind_of_unit(case) -> None:

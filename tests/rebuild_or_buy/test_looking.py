@@ -101,12 +101,12 @@ def test_oil_wildcatter_as_a_case() -> None:
     model = model_of(wildcatter())
     made = here(model)
     assert TOP - made.value() == pytest.approx(20.0)
-    told = {w.about: w for w in looks(model, made, numbers(model))}
-    assert told["soil"].evpi == pytest.approx(35.0)  # derived
-    assert (told["seismic"].evsi, told["seismic"].cost) == (pytest.approx(12.5), TEST)
-    assert 20.0 + told["seismic"].net == pytest.approx(22.5, abs=0.05)
-    assert told["seismic"].has_look
-    assert not told["soil"].has_look
+    said = {w.about: w for w in looks(model, made, numbers(model))}
+    assert said["soil"].evpi == pytest.approx(35.0)  # derived
+    assert (said["seismic"].evsi, said["seismic"].cost) == (pytest.approx(12.5), TEST)
+    assert 20.0 + said["seismic"].net == pytest.approx(22.5, abs=0.05)
+    assert said["seismic"].has_look
+    assert not said["soil"].has_look
 
 
 def test_one_chance_event_against_a_sure_alternative() -> None:
@@ -223,12 +223,12 @@ def test_is_it_this_unit_at_all_by_hand() -> None:
     made = here(model)
     # Rebuilding 115, elsewhere in vain 2 days and 12 own hours: left first, 0.5 x 129 = 64.5.
     assert made.value() == pytest.approx(64.5)
-    told = next(w for w in looks(model, made, numbers(model)) if w.about == "this unit")
-    assert told.evpi == pytest.approx(64.5 - 0.5 * 115)
+    said = next(w for w in looks(model, made, numbers(model)) if w.about == "this unit")
+    assert said.evpi == pytest.approx(64.5 - 0.5 * 115)
     # Right 9 times in 10: "is not" leaves 0.1 x 129; "to blame" 115 against 0.9 x 129.
-    assert told.evsi == pytest.approx(64.5 - (0.5 * 12.9 + 0.5 * 115))
-    assert told.cost == pytest.approx(0.1 + 0.2 * 1.0)
-    assert told.net == pytest.approx(told.evsi - 0.3)
+    assert said.evsi == pytest.approx(64.5 - (0.5 * 12.9 + 0.5 * 115))
+    assert said.cost == pytest.approx(0.1 + 0.2 * 1.0)
+    assert said.net == pytest.approx(said.evsi - 0.3)
 
 
 # ---- the list of looks ----------------------------------------------------------------------------
@@ -270,10 +270,10 @@ def listed_looks() -> tuple[list[Worth], Model]:
 
 
 def test_the_list_of_looks() -> None:
-    told, model = listed_looks()
-    assert [w.net for w in told] == sorted((w.net for w in told), reverse=True)
-    assert {w.look for w in told if w.has_look} == {x.look for x in model.case.looks}
-    by_look = {w.look: w for w in told}
+    said, model = listed_looks()
+    assert [w.net for w in said] == sorted((w.net for w in said), reverse=True)
+    assert {w.look for w in said if w.has_look} == {x.look for x in model.case.looks}
+    by_look = {w.look: w for w in said}
     drain, ring = by_look["drain the oil"], by_look["ring the dealer"]
     # Own hours at 18, a day at its PERT mean.
     day = (10 + 4 * 25 + 60) / 6
@@ -281,7 +281,7 @@ def test_the_list_of_looks() -> None:
     assert ring.cost == pytest.approx(18 * 0.5 + day * (0 + 4 * 1 + 3) / 6)
     assert 0 < drain.evsi < drain.evpi
     assert ring.about == "price of new"
-    for w in told:
+    for w in said:
         assert w.net == pytest.approx(w.evsi - w.cost)
         assert w.evpi >= w.evsi >= 0
         if not w.has_look:
@@ -290,10 +290,10 @@ def test_the_list_of_looks() -> None:
 
 
 def test_the_list_names_no_event_or_price_twice() -> None:
-    told, model = listed_looks()
-    about = [w.about for w in told]
+    said, model = listed_looks()
+    about = [w.about for w in said]
     assert len(set(about)) == len(about)
     made = here(model)
-    for w in told:
+    for w in said:
         if w.about in model.tree.events:
             assert w.evpi == pytest.approx(event_worth(model, made, model.tree.column(w.about)))

@@ -204,7 +204,7 @@ def test_a_way_that_never_comes_charges_its_own_tasks_done_by_then() -> None:
     assert days == pytest.approx(0.8 * 3 + 0.2 * (30 + 3))
 
 
-def test_two_that_never_come_are_told_and_not_paid() -> None:
+def test_two_that_never_come_are_said_and_not_paid() -> None:
     used = way("used", "second-hand", sure(300), lead_days=sure(3), p_never=0.5)
     made = small(ways=(replace(NEW, p_never=0.1), used))
     cash, _, days = of(made)["new"]

@@ -134,9 +134,9 @@ def test_swings_against_rewritten_cases(name: str, more: tuple[str, ...]) -> Non
     made = CASES[name]
     best = int(totals(made, *more).argmin())
     by_name = {n.name: n for n in found}
-    told = swings(model, best, found)
-    assert len(told) >= 6
-    for swing in told:
+    said = swings(model, best, found)
+    assert len(said) >= 6
+    for swing in said:
         number = by_name[swing.number]
         assert number.range is not None
         ends = [quantile(number.range, p) for p in (0.1, 0.9)]
@@ -145,7 +145,7 @@ def test_swings_against_rewritten_cases(name: str, more: tuple[str, ...]) -> Non
         leads = [lead_of(row, best) for row in rows]
         assert [swing.lead_low, swing.lead_high] == pytest.approx(leads, rel=1e-6, abs=1e-5), swing.number
         assert [swing.best_low, swing.best_high] == [model.ways[int(row.argmin())] for row in rows], swing.number
-    widths = [abs(s.lead_high - s.lead_low) for s in told]
+    widths = [abs(s.lead_high - s.lead_low) for s in said]
     assert widths == sorted(widths, reverse=True)
 
 
@@ -153,10 +153,10 @@ def test_no_number_left_out_swings_wider() -> None:
     model, found = listed("reference", "exchange")
     made = CASES["reference"]
     best = int(totals(made, "exchange").argmin())
-    told = swings(model, best, found)
-    least = min(abs(s.lead_high - s.lead_low) for s in told)
+    said = swings(model, best, found)
+    least = min(abs(s.lead_high - s.lead_low) for s in said)
     for number in found:
-        if number.range is None or number.range.sure or number.name in {s.number for s in told}:
+        if number.range is None or number.range.sure or number.name in {s.number for s in said}:
             continue
         known = (rewritten(made, number, Known(quantile(number.range, p))) for p in (0.1, 0.9))
         ends = (totals(one, "exchange") for one in known)

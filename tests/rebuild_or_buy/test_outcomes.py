@@ -146,8 +146,8 @@ def test_same_seed_same_answer_bit_for_bit() -> None:
 def test_own_time_at_nought_and_at_another_rate() -> None:
     free, dear = (sample(Model(wide(), grow(wide()), ALLOWED, own_hour=h), 100, 1) for h in (0.0, 200.0))
     assert_allclose(free.mean[:, 3], free.mean[:, 4])
-    told = wide(terms=replace(wide().terms, cost_own_hour=200.0))
-    assert_allclose(dear.mean[:, :4], np.array(PlainCase(told, ALLOWED).expected()), rtol=2e-6)
+    said = wide(terms=replace(wide().terms, cost_own_hour=200.0))
+    assert_allclose(dear.mean[:, :4], np.array(PlainCase(said, ALLOWED).expected()), rtol=2e-6)
 
 
 PRICED = [f"part {k}" for k in range(12)] + [w.way for w in wide().ways if w.price or w.kind == "send away"]
@@ -258,15 +258,15 @@ def test_tally_quantiles_against_the_sorted_values(p: float) -> None:
 @pytest.mark.parametrize("p", [0.1, 0.5, 0.9])
 def test_standard_error_of_a_quantile_of_independent_draws(p: float) -> None:
     # sqrt(p (1 - p) / n) / f(x), the gamma density being known; mean of 20 times 15 degrees of freedom
-    rng, told = np.random.default_rng(9), []
+    rng, said = np.random.default_rng(9), []
     for _ in range(20):
         x = rng.gamma(2.0, 30.0, BLOCK)
         tally = Tally(x)
         tally.add(x, np.arange(BLOCK) % REPLICATES)
-        told.append(tally.quantile_se(p) ** 2)
+        said.append(tally.quantile_se(p) ** 2)
     exact = stats.gamma(2.0, scale=30.0)
     wanted = np.sqrt(p * (1 - p) / BLOCK) / exact.pdf(exact.ppf(p))
-    assert np.sqrt(np.mean(told)) == pytest.approx(wanted, rel=4 / np.sqrt(2 * 300))
+    assert np.sqrt(np.mean(said)) == pytest.approx(wanted, rel=4 / np.sqrt(2 * 300))
 
 
 def test_tally_of_one_value() -> None:

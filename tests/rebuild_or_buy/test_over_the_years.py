@@ -39,39 +39,39 @@ def answer() -> Answer:
 
 
 @pytest.fixture(scope="module")
-def told(answer: Answer) -> dict:
+def seen(answer: Answer) -> dict:
     return as_read(answer)
 
 
-def test_json_has_a_horizon_for_each_way(answer, told):
-    assert told["horizon_years"] == 12.0
-    assert [row["way"] for row in told["horizon"]] == list(answer.table.index)
-    for row in told["horizon"]:
+def test_json_has_a_horizon_for_each_way(answer, seen):
+    assert seen["horizon_years"] == 12.0
+    assert [row["way"] for row in seen["horizon"]] == list(answer.table.index)
+    for row in seen["horizon"]:
         assert row["present_cost"] == answer.horizon.ways.loc[row["way"], "present_cost"]
         assert row["present_cost"] > row["cost_now"] > 0 or row["with_spare"]
         assert 0 < row["p_failure_away"] < 1
         assert 0 < row["failures_expected"] < 12
         assert row["annual_cost"] > 0
-    costs = {row["way"]: row["present_cost"] for row in told["horizon"]}
-    assert told["best_over_the_years"] == min(costs, key=costs.__getitem__)
+    costs = {row["way"]: row["present_cost"] for row in seen["horizon"]}
+    assert seen["best_over_the_years"] == min(costs, key=costs.__getitem__)
 
 
-def test_json_has_the_worth_of_a_spare(told):
-    spare = told["spare"]
+def test_json_has_the_worth_of_a_spare(seen):
+    spare = seen["spare"]
     by_name = {c["combination"]: c for c in spare["by_combination"]}
     assert list(by_name) == ["no spare", "kit alone", PAIR]
     best = by_name[spare["best"]]
     assert (spare["worth"], spare["net"]) == (best["worth"], best["net"])
     assert best["net"] == max(c["net"] for c in by_name.values())
-    present = {row["way"]: row["present_cost"] for row in told["horizon"]}
+    present = {row["way"]: row["present_cost"] for row in seen["horizon"]}
     assert by_name[PAIR]["present_cost"] == pytest.approx(present[PAIR])
 
 
-def test_annual_cost_is_paid_back_with_interest(told):
+def test_annual_cost_is_paid_back_with_interest(seen):
     """Paid at each year's end for 12 years, discounted at 1.05 / 1.02 - 1, it is worth the present cost."""
     real = 1.05 / 1.02
     worth = sum(real**-year for year in range(1, 13))
-    for row in told["horizon"]:
+    for row in seen["horizon"]:
         assert row["annual_cost"] * worth == pytest.approx(row["present_cost"], rel=1e-9)
 
 

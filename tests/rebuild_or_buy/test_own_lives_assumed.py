@@ -42,8 +42,8 @@ def folder(tmp_path: Path, typed: tuple[str, ...], fitted: tuple[str, ...], expe
     (tmp_path / "ways.csv").write_text("\n".join(rows) + "\n", "utf-8")
     if fitted:
         whole = LIVES.splitlines()
-        told = [whole[0], *(row.format(way=w) for w in fitted for row in whole[1:])]
-        (tmp_path / "lives.csv").write_text("\n".join(told) + "\n", "utf-8")
+        said = [whole[0], *(row.format(way=w) for w in fitted for row in whole[1:])]
+        (tmp_path / "lives.csv").write_text("\n".join(said) + "\n", "utf-8")
     return read_case(tmp_path)
 
 

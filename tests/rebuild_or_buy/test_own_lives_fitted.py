@@ -114,7 +114,7 @@ def test_too_few_failures_are_refused(own: tuple[OwnLife, ...], word: str) -> No
     assert case == known(*own)
 
 
-def test_both_clocks_are_told_and_the_years_are_used() -> None:
+def test_both_clocks_are_said_and_the_years_are_used() -> None:
     """Ten units with years and hours; years a thousandth of the standby hours, in their own order."""
     own = tuple(
         OwnLife(way="new", years=s / 1000, hours=r, failed=True, source=ROW)
@@ -170,9 +170,9 @@ def test_a_pair_has_the_life_of_what_it_puts_in_service() -> None:
     assert_allclose(clocks_of(case, carry).life_years, clocks_of(case, case.way("rebuild")).life_years)
     assert case.way("buy and rebuild") == known().way("buy and rebuild")
     own = Range(3.0, 4.0, 5.0, source=Source("ways.csv", 5))
-    told = known(*stood("rebuild", *STANDBY))
-    told = replace(told, ways=tuple(replace(w, life_years=own) if w.bought else w for w in told.ways))
-    assert with_own_lives(told)[0].way("rebuild and carry") == told.way("rebuild and carry")
+    said = known(*stood("rebuild", *STANDBY))
+    said = replace(said, ways=tuple(replace(w, life_years=own) if w.bought else w for w in said.ways))
+    assert with_own_lives(said)[0].way("rebuild and carry") == said.way("rebuild and carry")
 
 
 def test_a_case_without_lives_is_as_it_was() -> None:

@@ -21,21 +21,17 @@ def lives(way: str, ages: tuple[float, ...]) -> tuple[OwnLife, ...]:
     )
 
 
-def test_fitted_lives_count_and_are_told():
+def test_fitted_lives_count_and_are_said():
     years = Years(horizon_years=10.0)
     answer = rebuild_or_buy(rc.case(own_lives=lives("new", STANDBY), years=years), 500)
     fit = answer.life_fits[0]
     assert fit.median == pytest.approx(6.75, abs=0.01)
     assert answer.horizon.ways.loc["new", "median_life"] == pytest.approx(fit.median, rel=0.03)
-    assert "Your own lives of new (10 failed, 0 still going): half last 6.75 years" in " ".join(
-        full(answer).split()
-    )
+    assert "Your own lives of new (10 failed, 0 still going): half last 6.75 years" in " ".join(full(answer).split())
     assert as_json(answer)["life_fits"][0]["shape"] == pytest.approx(2.42, abs=0.005)
 
 
 def test_too_few_are_refused_in_plain_words():
     years = Years(horizon_years=10.0)
     answer = rebuild_or_buy(rc.case(own_lives=lives("new", STANDBY[:2]), years=years), 500)
-    assert "Your own lives of new (2 failed, 0 still going, in years) cannot tell" in " ".join(
-        full(answer).split()
-    )
+    assert "Your own lives of new (2 failed, 0 still going, in years) cannot tell" in " ".join(full(answer).split())

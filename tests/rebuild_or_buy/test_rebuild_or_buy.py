@@ -188,8 +188,8 @@ class TestFindings:
         base = rc.case()
         sure = rc.case(branches=(*base.branches, rc.branch("deck", "wet", 1.0, "outside")))
         plain = rebuild_or_buy(sure, draws=100).table
-        told = rebuild_or_buy(sure, draws=100, found="deck=wet").table
-        pd.testing.assert_frame_equal(plain, told)
+        seen = rebuild_or_buy(sure, draws=100, found="deck=wet").table
+        pd.testing.assert_frame_equal(plain, seen)
 
     def test_finding_moves_the_answer(self):
         plain = rebuild_or_buy(rc.case(), draws=100).table

@@ -42,7 +42,7 @@ def of(name: str, draws: int, what: str) -> Floats:
 
 # ---- honest errors ------------------------------------------------------------------------
 @pytest.mark.parametrize(("name", "draws"), [("reference", 4096), ("wide", 3000)])
-def test_the_exact_mean_lies_within_the_errors_told_as_often_as_it_should(name: str, draws: int) -> None:
+def test_the_exact_mean_lies_within_the_errors_said_as_often_as_it_should(name: str, draws: int) -> None:
     # Means over 16 replicates: Student's t with 15 degrees of freedom (his paper, Biometrika 6 (1908)).
     z = (of(name, draws, "sampled_mean") - of(name, draws, "mean")) / of(name, draws, "sampled_se")
     t, n = stats.t(REPLICATES - 1), len(SEEDS)
@@ -53,11 +53,11 @@ def test_the_exact_mean_lies_within_the_errors_told_as_often_as_it_should(name: 
 
 
 @pytest.mark.parametrize("what", ["p_cheapest", "beats"])
-def test_errors_told_are_the_spread_over_seeds(what: str) -> None:
-    told = (of("reference", 4096, f"{what}_se") ** 2).mean(axis=0)
+def test_errors_said_are_the_spread_over_seeds(what: str) -> None:
+    said = (of("reference", 4096, f"{what}_se") ** 2).mean(axis=0)
     found = of("reference", 4096, what).var(axis=0, ddof=1)
-    some = told > 1e-12
-    ratio = np.sqrt(found[some] / told[some])
+    some = said > 1e-12
+    ratio = np.sqrt(found[some] / said[some])
     # a variance from 60 has a relative error of sqrt(2 / 59); that of the mean of 60 told is far less
     assert np.abs(ratio**2 - 1).max() < 4.5 * np.sqrt(2 / 59), ratio
 

@@ -20,12 +20,12 @@ def risky(**terms: object) -> Case:
 
 
 def test_no_tolerance_and_no_cap_change_nothing() -> None:
-    told = answer(risky())
-    assert told.verdict.best == "rebuild"
-    assert told.table.loc["rebuild", "total_mean"] == pytest.approx(505)
-    assert (told.risk.best, told.risk.changes) == ("rebuild", False)
-    np.testing.assert_allclose(told.risk.frame["certainty_equivalent"], told.table["total_mean"])
-    assert (told.risk.frame["p_over_cap"] == 0).all()
+    said = answer(risky())
+    assert said.verdict.best == "rebuild"
+    assert said.table.loc["rebuild", "total_mean"] == pytest.approx(505)
+    assert (said.risk.best, said.risk.changes) == ("rebuild", False)
+    np.testing.assert_allclose(said.risk.frame["certainty_equivalent"], said.table["total_mean"])
+    assert (said.risk.frame["p_over_cap"] == 0).all()
 
 
 def test_a_large_tolerance_is_neutral_and_a_small_one_is_not() -> None:
@@ -51,7 +51,7 @@ def test_a_large_tolerance_is_neutral_and_a_small_one_is_not() -> None:
     ],
 )
 def test_a_cap_excludes_ways(cap: float, chance: float, best: str, changes: bool) -> None:
-    told = answer(risky(cap_cost=cap, cap_chance=chance))
-    assert told.risk.frame.loc["rebuild", "p_over_cap"] == pytest.approx(0.5 if cap < 855 else 0.0, abs=1 / DRAWS)
-    assert (told.risk.best, told.risk.changes) == (best, changes)
-    assert told.verdict.best == "rebuild"
+    said = answer(risky(cap_cost=cap, cap_chance=chance))
+    assert said.risk.frame.loc["rebuild", "p_over_cap"] == pytest.approx(0.5 if cap < 855 else 0.0, abs=1 / DRAWS)
+    assert (said.risk.best, said.risk.changes) == (best, changes)
+    assert said.verdict.best == "rebuild"

@@ -156,7 +156,7 @@ def test_stripping_says_how_often_one_goes_on(answer):
     ]
 
 
-def test_a_near_tie_is_told(answer):
+def test_a_near_tie_is_said(answer):
     assert "near tie with new" in said(answer, do="take", way="exchange", near_tie=True, against="new")
     assert "near tie" not in said(answer, do="take", way="exchange", near_tie=False, against="new")
     assert "New would cost the same; exchange is the simpler" in said(answer, do="take", way="exchange", ties=("new",))
@@ -183,7 +183,7 @@ def test_days_and_the_bad_case_stand_against_the_money(answer):
     assert "bad case" in said(answer, do="take", way=answer.table["total_p90"].idxmax())
 
 
-def test_an_hour_that_is_not_priced_is_told_with_its_turning_point(answer):
+def test_an_hour_that_is_not_priced_is_said_with_its_turning_point(answer):
     case = replace(answer.case, terms=replace(answer.case.terms, own_hour_stated=False))
     free = Instead(answer, case=case, cost_own_hour=0.0)
     assert "it turns if an hour is worth EUR 26 to you" in said(free, hour_price_turns=26.0)

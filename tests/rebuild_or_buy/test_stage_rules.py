@@ -36,22 +36,22 @@ def reached_in(model: Model) -> list[Place]:
     return list(places(model, decision(model)))
 
 
-def replayed(place: Place, told: list[StopWhen]) -> set[str]:
+def replayed(place: Place, said: list[StopWhen]) -> set[str]:
     """The actions that the told conditions ask for at a place."""
-    fits = {t.action for t in told if t.point == place.point and set(t.findings) <= set(place.findings.items())}
+    fits = {t.action for t in said if t.point == place.point and set(t.findings) <= set(place.findings.items())}
     return fits or {GO_ON}
 
 
 # ---- the rule as told ------------------------------------------------------------------------
 @settings(max_examples=60, deadline=None)
 @given(seeds, dones)
-def test_the_told_conditions_replay_the_rule(seed: int, done: int) -> None:
+def test_the_said_conditions_replay_the_rule(seed: int, done: int) -> None:
     reached = reached_in(model_of(staged_case(seed), {}, done))
-    told = stop_when(reached)
+    said = stop_when(reached)
     for place in reached:
-        assert replayed(place, told) == {place.choice}, place
-    assert sum(t.chance for t in told) == pytest.approx(sum(p.chance for p in reached if p.choice != GO_ON))
-    assert all(t.chance > 0 for t in told)
+        assert replayed(place, said) == {place.choice}, place
+    assert sum(t.chance for t in said) == pytest.approx(sum(p.chance for p in reached if p.choice != GO_ON))
+    assert all(t.chance > 0 for t in said)
 
 
 @pytest.mark.parametrize(
@@ -59,13 +59,13 @@ def test_the_told_conditions_replay_the_rule(seed: int, done: int) -> None:
     [(case(), "removal", 1.0), (case(), "strip", 1.0), (case(), "measure", 0.8), (wide(), "measure", 0.8)],
     ids=["reference 1", "reference 2", "reference 3", "wide"],
 )
-def test_the_told_conditions_replay_the_rule_of_larger_cases(made: Case, done: str, dear: float) -> None:
+def test_the_said_conditions_replay_the_rule_of_larger_cases(made: Case, done: str, dear: float) -> None:
     ways = tuple(replace(w, price=w.price and w.price.scaled(dear)) for w in made.ways)
     reached = reached_in(model_of(replace(made, ways=ways), BARRED | {"exchange": False}, STAGE[done]))
-    told = stop_when(reached)
+    said = stop_when(reached)
     assert {p.choice for p in reached} > {GO_ON}
-    assert len(told) < sum(p.choice != GO_ON for p in reached)
-    assert all(replayed(p, told) == {p.choice} for p in reached)
+    assert len(said) < sum(p.choice != GO_ON for p in reached)
+    assert all(replayed(p, said) == {p.choice} for p in reached)
 
 
 def test_an_event_that_does_not_happen_is_part_of_the_rule() -> None:
@@ -79,10 +79,10 @@ def test_an_event_that_does_not_happen_is_part_of_the_rule() -> None:
         branch("later fault", "large", 1.0, "reassembly", "neglect=heavy", outside_cost=sure(2000)),
     )
     reached = reached_in(model_of(small(branches=rows)))
-    told = stop_when(reached)
+    said = stop_when(reached)
     strip = [p for p in reached if p.point == STAGE["strip"]]
     assert sorted(p.choice for p in strip) == [GO_ON, GO_ON, "new", "new"]
-    assert all(replayed(p, told) == {p.choice} for p in strip)
+    assert all(replayed(p, said) == {p.choice} for p in strip)
 
 
 @settings(max_examples=40, deadline=None)
@@ -197,13 +197,13 @@ def test_the_answer_averages_over_what_may_be_found(seed: int, done: int) -> Non
     model = model_of(made, {}, done)
     here = decision(model)
     for e, event in enumerate(model.tree.events):
-        told = 0.0
+        said = 0.0
         for o, outcome in enumerate(model.tree.outcomes[e]):
             p = float(model.tree.chance[model.tree.states[:, e] == o].sum())
-            told += p * value(model_of(made, {}, done, (Finding(event, outcome),)))
+            said += p * value(model_of(made, {}, done, (Finding(event, outcome),)))
         perfect = tree.look_likelihood(model.tree.states[:, e], len(model.tree.outcomes[e]), 1.0)
-        assert look_worth(here, perfect) == pytest.approx(here.value() - told, abs=1e-9)
-        assert told <= here.value() + 1e-9
+        assert look_worth(here, perfect) == pytest.approx(here.value() - said, abs=1e-9)
+        assert said <= here.value() + 1e-9
 
 
 def test_a_finding_that_may_be_wrong_by_hand() -> None:
@@ -273,8 +273,8 @@ def test_knowing_of_the_shaft_where_another_unit_may_be_to_blame() -> None:
     made = blamed((*blame(), *shaft))
     model = model_of(made)
     here, e = decision(model), model.tree.column("shaft")
-    told = [value(model_of(made, found=(Finding("shaft", o),))) for o in ("good", "bad")]
+    said = [value(model_of(made, found=(Finding("shaft", o),))) for o in ("good", "bad")]
     # Bad: new at 503 after all, not measured first; good: the rebuild at 115. Then left first, as before.
-    assert told == pytest.approx([0.5 * (115 + 14), 0.5 * (503 + 14)])
+    assert said == pytest.approx([0.5 * (115 + 14), 0.5 * (503 + 14)])
     worth = look_worth(here, tree.look_likelihood(model.tree.states[:, e], 2, 1.0))
-    assert worth == pytest.approx(here.value() - sum(told) / 2)
+    assert worth == pytest.approx(here.value() - sum(said) / 2)

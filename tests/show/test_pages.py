@@ -64,8 +64,8 @@ def test_on_paper_no_heading_and_no_figure_is_lost(chromium, page, tmp_path, siz
     view.pdf(path=str(tmp_path / "p.pdf"), format=size, print_background=True)
     read = ["pdftotext", "-layout", "p.pdf", "-"]
     text = subprocess.run(read, cwd=tmp_path, capture_output=True, text=True, check=True).stdout
-    told = " ".join(said for s in page[1] for row in s.rows for cell in row for said in cell)
-    wanted = {word for word in told.replace("-", " ").split() if len(word) > 1}  # a unit of one letter may be glued
+    words = " ".join(said for s in page[1] for row in s.rows for cell in row for said in cell)
+    wanted = {word for word in words.replace("-", " ").split() if len(word) > 1}  # a unit of one letter may be glued
     assert wanted - set(text.replace("-", " ").split()) == set()
     sheets = text.split("\f")[:-1]
     first = next((k for k, sheet in enumerate(sheets) if sheet.strip().startswith("Appendix")), len(sheets))

@@ -251,7 +251,7 @@ def test_prices_that_nobody_paid(tmp_path: Path) -> None:
     assert "no price known: ask for one" in said
 
 
-def test_faults_of_the_boat_are_told(tmp_path: Path) -> None:
+def test_faults_of_the_boat_are_said(tmp_path: Path) -> None:
     with boat_book(tmp_path) as book:
         book.add_item("seal", locker="A1", units=("raw water pump",))
         (tmp_path / "units.csv").write_text("unit,count\npump,many\n", encoding="utf-8")

@@ -114,7 +114,7 @@ def test_what_is_undone_or_corrected_is_valued_as_it_stands(tmp_path):
     assert answer.worth.unknown == 0
 
 
-def test_found_at_no_known_cost_counts_as_nothing_and_is_told(tmp_path):
+def test_found_at_no_known_cost_counts_as_nothing_and_is_said(tmp_path):
     with empty_book(tmp_path) as book:
         book.add_item("belt", locker="A1")
         book.count("A1", {"belt": 3}, date="2026-01-01")
@@ -407,7 +407,7 @@ def test_the_book_is_as_it_was():
         assert book.ledger.path.read_bytes() == before
 
 
-def test_worth_is_told_with_its_low_and_high(tmp_path):
+def test_worth_is_said_with_its_low_and_high(tmp_path):
     with empty_book(tmp_path) as book:
         book.add_item("belt", locker="A1")
         often, cost = sure(YEAR / 30), Range(10.0, 200.0, 900.0)

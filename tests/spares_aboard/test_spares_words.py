@@ -70,7 +70,7 @@ def test_the_first_sentence_names_what_to_buy(demo, hostile):
     assert f" (no budget given: all that pays): {only}. Being" in words.budget(hostile)
 
 
-def test_expiry_is_told_with_its_evidence(tmp_path):
+def test_expiry_is_said_with_its_evidence(tmp_path):
     with empty_book(tmp_path) as book:
         rings = (("a", "2019-06-10", "2020-01-01"), ("b", "", "2018-01-01"), ("c", "2010-01-01", "2015-01-01"))
         for name, cure, bought in rings:
