@@ -25,6 +25,7 @@ T = TypeVar("T")
 CODE = re.compile(r"[A-Za-z]{3}")
 _TAXED = ("cost", "outside_cost", "core_surcharge", "core_carriage")
 """Charges that hold the tax or not as ``vat`` of their row says."""
+AS_IT_STANDS = "the figure for EUR taken as it stands"  # in money of which no rate is known
 DEFINITION = "by the kind of way"  # source of what follows from the kind of way: nothing is assumed there
 
 
@@ -85,7 +86,7 @@ class Defaults:
     def money(self, name: str, unit: str, currency: str, exchange: Mapping[str, float]) -> Range:
         """Default money, which is known in EUR, in home money, listed."""
         known = "EUR" in (currency, *exchange)
-        per = f"EUR {unit}" if known else f"{currency} {unit}, the figure for EUR taken as it stands"
+        per = f"EUR {unit}" if known else f"{currency} {unit}, {AS_IT_STANDS}"
         return self.range(name, unit=per).scaled(1.0 if currency == "EUR" else exchange.get("EUR", 1.0))
 
     def record(self, kind: type[T], entry: Entry, /, **given: Any) -> T:

@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 
 from repairecon.book.spares_book import SparesBook
+from repairecon.read.reading import AS_IT_STANDS
 from repairecon.records import DAYS_A_YEAR
 from repairecon.show.sheet import Panel
 from repairecon.show.words import chance_words, days_words, money, number, price, quantity, tenths, whole
@@ -125,6 +126,8 @@ def guessed(answer: SparesAnswer) -> list[str]:
     if rows.empty or set(rows["cost_from"]) != {"assumed"}:
         return []
     costs = " or ".join(money(x, c) for x in sorted(set(rows["cost_without"])))
+    if any(a.name.startswith("cost_without") and AS_IT_STANDS in a.unit for a in answer.assumed):
+        costs += f" ({AS_IT_STANDS})"
     return [
         f"That rests on a guess of what being without costs: {costs} each time. Mark what is critical (card ITEM "
         "--critical yes) and give your own figures in passage.toml (cost_without)."

@@ -16,7 +16,7 @@ from repairecon.kinds import facts
 from repairecon.records import CaseError, Range, ReceiveLine, SpareWish
 from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
 from repairecon.spares_aboard.screen import full as summary
-from repairecon.spares_aboard.words import why
+from repairecon.spares_aboard.words import guessed, why
 
 YEAR = 365.25
 SHAPE = 2.0  # life_shape of defaults.toml, of every kind
@@ -275,3 +275,4 @@ def test_a_guess_known_in_euro_comes_in_the_money_of_the_boat(tmp_path: Path, ra
     assert row(answer, "hose clip")["cost_without"] == pytest.approx(scale * (5 + 4 * 25 + 120) / 6)
     (guess,) = (a for a in answer.assumed if a.name == "cost_without_other")
     assert guess.unit == said
+    assert ("(the figure for EUR taken as it stands)" in guessed(answer)[0]) is (scale == 1.0)
