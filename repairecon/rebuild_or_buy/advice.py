@@ -327,8 +327,12 @@ def _choice(answer: Answer, hour: float) -> tuple[Choice, list[str]]:
     if answer.case.terms.own_hour_stated:
         return chosen, because
     # where an own hour is not priced: the way that spares hours, if the cheaper one pays too little for them
-    hours = model.expected()[:, 1]
-    best = int(np.argmin(model.totals + hour * hours))
+    _, hours, days = model.expected().T
+    open_ways = np.flatnonzero(model.allowed)
+    weighed = dict(zip(open_ways.tolist(), (model.totals + hour * hours)[open_ways].tolist(), strict=True))
+    least = min(weighed, key=lambda i: weighed[i])
+    ties = [i for i in weighed if near_tie(answer.case, weighed[i] - weighed[least], float(model.totals[i]), 1.0)]
+    best = min(ties, key=lambda i: (days[i], weighed[i]), default=least)
     if model.ways[best] == chosen.way or hours[best] >= hours[model.ways.index(chosen.way)]:
         return chosen, because
     total = float(model.totals[best])

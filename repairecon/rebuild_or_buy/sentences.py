@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from repairecon.buying.inputs import mean_of
@@ -210,9 +211,7 @@ def _besides(answer: Answer) -> Iterator[str]:
     elif mine and answer.risk.changes:
         yield f"With your limits ({', '.join(mine)}) the choice is {answer.risk.best} instead."
     if not (terms.own_hour_stated or answer.cost_own_hour > 0):
-        turns = answer.basis.hour_price_turns
-        at = "" if turns is None else f"it turns if an hour is worth {answer.money(turns)} to you"
-        yield f"Your own hours are not priced; {at or 'no worth of an hour changes this'}."
+        yield _own_hours(answer)
     way = answer.case.way(a.way)
     bounds = (("not when", way.not_when), ("only until", way.allowed_until))
     if said := " and ".join(f"{lead} {bound}" for lead, bound in bounds if bound):
@@ -223,6 +222,21 @@ def _besides(answer: Answer) -> Iterator[str]:
         row = pairs.loc[pairs["total_mean"].idxmin()]
         more = answer.money(row["total_mean"] - table.loc[a.way, "total_mean"])
         yield f"{SPARE}: {row.name}, {more} more ({chance_words(row['p_spare'])} that there is one)."
+
+
+def _own_hours(answer: Answer) -> str:
+    """At which worth of an hour it turns; where a cheaper way is passed over for its hours, what that would save."""
+    turns, cheaper, way = answer.basis.hour_price_turns, answer.basis.this_job.way, answer.advice.way
+    if turns is None:
+        return "Your own hours are not priced; no worth of an hour changes this."
+    if answer.advice.basis == "years" or cheaper in (way, begun(answer)):
+        return f"Your own hours are not priced; it turns if an hour is worth {answer.money(turns)} to you."
+    both = answer.table.loc[[cheaper, way], ["total_mean", "own_hours_mean"]].to_numpy()
+    saved, hours = np.abs(both[1] - both[0])
+    return (
+        f"{capital(cheaper)} costs {answer.money(saved)} less and takes {hours_words(hours)} more hours of yours: take "
+        f"it if an hour is worth less than {answer.money(turns)} to you."
+    )
 
 
 def back_by(answer: Answer) -> str:
