@@ -6,6 +6,7 @@ import argparse
 import gc
 import json
 import os
+import shlex
 import sys
 import threading
 from collections.abc import Callable, Sequence
@@ -187,7 +188,7 @@ def _new_boat(args: argparse.Namespace) -> None:
     for file, many, left_out in begun:
         over = f"; nothing taken from: {', '.join(left_out)}" if left_out else ""
         print(f"{file}: {many} rows taken{over}.")
-    print(f"A job of hers: repairecon new-case {args.folder}/jobs/NAME")
+    print(f"A job of hers: repairecon new-case {shlex.quote(args.folder + '/jobs/NAME')}")
 
 
 def _what_if(args: argparse.Namespace) -> int:
@@ -223,7 +224,9 @@ def _new_case(args: argparse.Namespace) -> None:
             except ValueError as error:
                 raise RepaireconError(f"found {text!r}; write a number, such as 450") from error
     repairecon.new_case(args.folder, **{name: v for name, v in given.items() if v not in (None, "")})
-    print(f"Wrote a case to {args.folder}. Look through case.toml, then: repairecon rebuild-or-buy {args.folder}")
+    print(
+        f"Wrote a case to {args.folder}. Look through case.toml, then: repairecon rebuild-or-buy {shlex.quote(args.folder)}"
+    )
 
 
 def _notebooks(args: argparse.Namespace) -> None:

@@ -7,6 +7,7 @@ import csv
 import json
 import os
 import pty
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -74,7 +75,8 @@ def test_usage_fault_ends_with_2():
 def test_new_case_answers_at_once(tmp_path, capsys):
     folder = tmp_path / "my pump"
     assert main(["new-case", str(folder)]) == 0
-    assert main(["rebuild-or-buy", str(folder), "--draws", "500"]) == 0
+    typed = shlex.split(capsys.readouterr().out.partition("then: repairecon ")[2])
+    assert main([*typed, "--draws", "500"]) == 0
     assert "It turns" in capsys.readouterr().out
     assert main(["new-case", str(folder)]) == 2
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import asdict
@@ -243,10 +244,10 @@ def _salvage(place: Path, a: Args) -> str:
 def _new(place: Path, a: Args) -> str:
     if a.folder:
         book_from_csv(a.folder, place, a.currency)
-        built = f"Built {a.book} from {a.folder}. Then: repairecon spares-aboard {a.book}"
+        built = f"Built {a.book} from {a.folder}. Then: repairecon spares-aboard {shlex.quote(a.book)}"
         return "\n".join(filter(None, [built, keep_passage(a.folder, place.parent)]))
     with begin_book(place, a.currency or "EUR") as book:
-        return f"Began {book.ledger.path.name}. Bring your list in: repairecon spares-aboard {a.book} import LIST"
+        return f"Began {book.ledger.path.name}. Bring your list in: repairecon spares-aboard {shlex.quote(a.book)} import LIST"
 
 
 def _shopping(_: Path, a: Args) -> str:
@@ -256,9 +257,9 @@ def _shopping(_: Path, a: Args) -> str:
     said = act_words.to_ask_for(found)
     if a.to is None:
         return said
-    wrote = [f"Wrote {path}" for path in write_requests(a.to, found.lines, found.papers)]
+    to, wrote = shlex.quote(str(a.to)), [f"Wrote {path}" for path in write_requests(a.to, found.lines, found.papers)]
     return "\n".join([said, *wrote, "Send each to its supplier. What comes back filled in: repairecon import-quotes "
-                      f"{a.to} FILE --supplier NAME, then: repairecon compare-quotes {a.to}"])  # fmt: skip
+                      f"{to} FILE --supplier NAME, then: repairecon compare-quotes {to}"])  # fmt: skip
 
 
 CARDS: dict[str, dict[str, str]] = {
