@@ -224,9 +224,8 @@ def _new_case(args: argparse.Namespace) -> None:
             except ValueError as error:
                 raise RepaireconError(f"found {text!r}; write a number, such as 450") from error
     repairecon.new_case(args.folder, **{name: v for name, v in given.items() if v not in (None, "")})
-    print(
-        f"Wrote a case to {args.folder}. Look through case.toml, then: repairecon rebuild-or-buy {shlex.quote(args.folder)}"
-    )
+    asked = f"repairecon rebuild-or-buy {shlex.quote(args.folder)}"
+    print(f"Wrote a case to {args.folder}. Look through case.toml, then: {asked}")
 
 
 def _notebooks(args: argparse.Namespace) -> None:

@@ -242,12 +242,13 @@ def _salvage(place: Path, a: Args) -> str:
 
 
 def _new(place: Path, a: Args) -> str:
+    then = f"repairecon spares-aboard {shlex.quote(a.book)}"
     if a.folder:
         book_from_csv(a.folder, place, a.currency)
-        built = f"Built {a.book} from {a.folder}. Then: repairecon spares-aboard {shlex.quote(a.book)}"
+        built = f"Built {a.book} from {a.folder}. Then: {then}"
         return "\n".join(filter(None, [built, keep_passage(a.folder, place.parent)]))
     with begin_book(place, a.currency or "EUR") as book:
-        return f"Began {book.ledger.path.name}. Bring your list in: repairecon spares-aboard {shlex.quote(a.book)} import LIST"
+        return f"Began {book.ledger.path.name}. Bring your list in: {then} import LIST"
 
 
 def _shopping(_: Path, a: Args) -> str:
