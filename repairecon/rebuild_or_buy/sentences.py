@@ -284,6 +284,8 @@ def bench(answer: Answer) -> Iterator[str]:
         begin = "Go on, and decide as below" if less is None else "Strip it and decide by what you find"
         saved = answer.money(b.cost_commit - b.value)
         first = f"{begin}: {answer.money(b.value)} on average, {saved} less than {b.best_commit} come what may."
+    elif b.now == LEAVE and answer.advice.look is not None:
+        first = "Not to be opened before the first look: as it stands something else is probably to blame."
     elif b.now in (LEAVE, *answer.table.index):
         more = "" if less is None or b.now == LEAVE else f" Stripping it first costs {answer.money(-less)} more."
         first = f"{'Stop here' if answer.stage else 'Do not begin'}: {step(answer, b.now)}.{more}"

@@ -100,9 +100,13 @@ def test_a_unit_that_is_not_to_blame_is_left_alone() -> None:
 def test_is_it_this_unit_at_all_leads_if_asking_is_worth_its_price() -> None:
     """To look elsewhere in vain takes 4 days at 20, six times in ten: a look at 5 saves 48 of that, at 90 none."""
     searched = terms(cost_lost_day=sure(20), cost_own_hour=0.0, elsewhere_days=4.0)
-    cheap, dear = (
-        rebuild_or_buy(made(branches=OTHER, terms=searched, looks=(look("this unit", c),)), 200).advice for c in (5, 90)
-    )
+    answers = [
+        rebuild_or_buy(made(branches=OTHER, terms=searched, looks=(look("this unit", c),)), 200) for c in (5, 90)
+    ]
+    cheap, dear = (answer.advice for answer in answers)
+    # what is said of the bench agrees with the first step
+    firsts = ("Not to be opened before the first look", "Do not begin: look elsewhere")
+    assert all(next(sentences.bench(a)).startswith(first) for a, first in zip(answers, firsts, strict=True))
     assert (cheap.do, cheap.what) == ("look", "look at this unit")
     assert cheap.look is not None
     assert cheap.look.net == pytest.approx(0.6 * 4 * 20 - 5)
