@@ -7,7 +7,8 @@ import datetime
 from pathlib import Path
 
 from repairecon.book.spares_book import SparesBook, open_book
-from repairecon.records import Passage, ReceiveLine
+from repairecon.records import Passage, Range, ReceiveLine, SpareWish
+from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
 
 TODAY = datetime.date(2026, 6, 1)
 OPENSTAX = Path(__file__).parent / "formulas" / "data" / "openstax_gps_july.csv"
@@ -40,3 +41,21 @@ def openstax_book(folder: Path) -> SparesBook:
 def passage(**said: object) -> Passage:
     """A passage of 30 days, parts to be had at its end."""
     return Passage(**{"days": 30.0, "resupply_days": 0.0, "today": TODAY.isoformat(), **said})  # type: ignore[arg-type]
+
+
+def small_answer(folder: Path, budget: float = 60.0) -> SparesAnswer:
+    """Of a book with something of each: to buy, without a price, out of date, too many, to turn, one for another."""
+    cards = {"belt": "A1", "impeller": "B2", "seal": "A1", "kit": "A1", "pump, complete": "B2", "bulb": "A1",
+             "anode": "A1", "plug": "A1"}  # fmt: skip
+    there = (("belt", 1, 10, ""), ("seal", 2, 3, "2010-01-01"), ("pump, complete", 3, 300, ""))
+    often = Range(2.0, 4.0, 9.0)
+    prices = {"belt": 10.0, "impeller": 25.0, "seal": 3.0, "anode": 4.0, "plug": 2.0}
+    wishes = [SpareWish(item=name, price=price, failures_per_year=often) for name, price in prices.items()]
+    wishes.append(SpareWish(item="kit", price=40.0, covers=("seal",), p_useful=0.5))
+    with empty_book(folder) as book:
+        for name, locker in cards.items():
+            book.add_item(name, locker=locker, material="NBR" if name == "seal" else "", critical=name == "belt",
+                          minimum=2 if name == "belt" else 0, units=("engine",))  # fmt: skip
+        book.receive([ReceiveLine(name, many, "x", cost, cure_date=cured) for name, many, cost, cured in there],
+                     "2025-01-01")  # fmt: skip
+        return spares_aboard(book, Passage(today=TODAY.isoformat(), items=tuple(wishes)), budget=budget)

@@ -5,6 +5,7 @@ It reads figures off the records given and uses nothing else of the package.
 
 from __future__ import annotations
 
+import functools
 import itertools
 from typing import Any
 
@@ -121,6 +122,18 @@ def usable(order: Any, i: int) -> bool:
     return offer.part not in order.only or i in order.only[offer.part]
 
 
+@functools.lru_cache(maxsize=256)
+def parcels(terms: Any, lines: tuple[Any, ...], border: Any, most_packs: int) -> list[tuple[tuple[int, ...], float]]:
+    """Every parcel of a supplier, up to so many packs of each line: counts of packs, cost."""
+    made = []
+    for counts in itertools.product(range(most_packs + 1), repeat=len(lines)):
+        bought = [(line, n) for line, n in zip(lines, counts, strict=True) if n]
+        cost = parcel_cost(terms, bought, border) if bought else None
+        if cost is not None:
+            made.append((counts, cost))
+    return made
+
+
 def cheapest(order: Any, most_packs: int, must: int | None = None) -> float | None:
     """Least cost of covering every part, up to so many packs of each offer; None if it cannot be done."""
     parts = sorted(order.wanted)
@@ -128,21 +141,23 @@ def cheapest(order: Any, most_packs: int, must: int | None = None) -> float | No
     states: dict[tuple[tuple[int, ...], int, bool], float] = {((0,) * len(parts), 0, must is None): 0.0}
     for name in order.suppliers:
         mine = [i for i, o in enumerate(order.offers) if o.supplier == name and usable(order, i)]
-        after = dict(states)
-        for counts in itertools.product(range(most_packs + 1), repeat=len(mine)):
-            bought = [(order.offers[i].line, n) for i, n in zip(mine, counts, strict=True) if n]
-            cost = parcel_cost(order.suppliers[name], bought, order.border) if bought else None
-            if cost is None:
-                continue
-            with_it = any(i == must and n for i, n in zip(mine, counts, strict=True))
-            gain = [0] * len(parts)
+        # (pieces of each part, whether the offer that must be in is) -> least cost of such a parcel
+        least: dict[tuple[tuple[int, ...], bool], float] = {}
+        lines = tuple(order.offers[i].line for i in mine)
+        for counts, cost in parcels(order.suppliers[name], lines, order.border, most_packs):
+            gain = dict.fromkeys(parts, 0)
             for i, n in zip(mine, counts, strict=True):
-                gain[parts.index(order.offers[i].part)] += n * order.offers[i].line.pack
-            for (covered, parcels, got), before in states.items():
-                if order.most_parcels is not None and parcels + 1 > order.most_parcels:
-                    continue
-                now = tuple(min(order.wanted[p], c + g) for p, c, g in zip(parts, covered, gain, strict=True))
-                key = (now, parcels + 1, got or with_it)
+                gain[order.offers[i].part] += n * order.offers[i].line.pack
+            with_it = any(i == must and n for i, n in zip(mine, counts, strict=True))
+            had = tuple(min(order.wanted[p], gain[p]) for p in parts), with_it
+            least[had] = min(least.get(had, float("inf")), cost)
+        after = dict(states)
+        for (covered, count, got), before in states.items():
+            if order.most_parcels is not None and count + 1 > order.most_parcels:
+                continue
+            for (more, with_it), cost in least.items():
+                now = tuple(min(order.wanted[p], c + g) for p, c, g in zip(parts, covered, more, strict=True))
+                key = (now, count + 1, got or with_it)
                 after[key] = min(after.get(key, float("inf")), before + cost)
         states = after
     full = tuple(order.wanted[p] for p in parts)

@@ -233,13 +233,14 @@ def test_a_changed_decision_ends_with_2(boat: Path, capsys: pytest.CaptureFixtur
     assert "changed since the decision" in capsys.readouterr().err
 
 
-def test_report_is_one_offline_page_and_the_job_is_logged_too(boat: Path, tmp_path: Path) -> None:
+def test_a_report_is_written_and_the_job_is_logged_too(
+    boat: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is on the page, the tests of all pages look at."""
+    monkeypatch.setattr(screen, "page", lambda found: f"the page of {found.name}")
     assert main(["after-the-job", str(boat), "--report", str(tmp_path / "r.html"), "--add-to-log"]) == 0
     assert boat.name in repairecon.read_log(boat.parent / "job_log").jobs
-    page = (tmp_path / "r.html").read_text(encoding="utf-8")
-    assert "Do the ranges hold" in page
-    assert page.count("data:image/png") >= 5
-    assert "http://" not in page.replace("http://www.w3.org", "")
+    assert (tmp_path / "r.html").read_text(encoding="utf-8") == f"the page of {boat.name}"
 
 
 def test_nothing_written_down_is_said_so(found: AfterTheJob) -> None:

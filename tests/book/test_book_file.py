@@ -7,6 +7,7 @@ head of the file, "Write-Ahead Logging" for reading without being allowed to wri
 from __future__ import annotations
 
 import contextlib
+import multiprocessing
 import os
 import resource
 import shutil
@@ -121,17 +122,23 @@ def test_two_programs_at_once(tmp_path: Path) -> None:
         assert (book.check(), other.check()) == ((), ())
 
 
+def count_often(path: Path, who: str) -> None:
+    """A program that counts a locker 25 times."""
+    with open_book(path, wait_s=20) as book:
+        for k in range(25):
+            book.count("A1", {SEAL: 4}, note=f"{who} {k}", date="2026-03-01")
+
+
 def test_two_writers_in_turn_lose_nothing(tmp_path: Path) -> None:
     with stocked_book(tmp_path):
         pass
-    code = (
-        "import sys; from repairecon.book.spares_book import open_book\n"
-        "with open_book(sys.argv[1], wait_s=20) as book:\n"
-        "    for k in range(25): book.count('A1', {sys.argv[2]: 4}, note=f'{sys.argv[3]} {k}', date='2026-03-01')\n"
-    )
-    path = str(tmp_path / "boat.spares")
-    writers = [subprocess.Popen([sys.executable, "-c", code, path, SEAL, who]) for who in ("one", "two")]
-    assert [w.wait() for w in writers] == [0, 0]
+    path, fork = tmp_path / "boat.spares", multiprocessing.get_context("fork")
+    writers = [fork.Process(target=count_often, args=(path, who)) for who in ("one", "two")]
+    for writer in writers:
+        writer.start()
+    for writer in writers:
+        writer.join()
+    assert [writer.exitcode for writer in writers] == [0, 0]
     with open_book(path) as book:
         notes = [m.note for m in book.movements() if m.kind == "counted"]
         assert sorted(notes) == sorted(f"{who} {k}" for who in ("one", "two") for k in range(25))

@@ -6,20 +6,32 @@ The promise is SQLite's own: with a write-ahead log and synchronous=FULL a trans
 
 from __future__ import annotations
 
+import itertools
+import multiprocessing
 import os
 import random
 import signal
-import subprocess
-import sys
 import time
 from pathlib import Path
 
 from book_makers import new_book
 
 from repairecon.book.spares_book import SparesBook, open_book
+from repairecon.records import ReceiveLine
 
 KILLS = int(os.environ.get("SPARES_BOOK_KILLS", "12"))
-WRITER = Path(__file__).parent / "book_writer.py"
+
+
+def write(path: Path, first: int, out: int) -> None:
+    """Write for ever, and tell each kept act: delivery k has three lines, then one of them is used."""
+    with open_book(path) as book:
+        names = [item.name for item in book.items()]
+        os.write(out, b"open\n")
+        for k in itertools.count(first):
+            book.receive([ReceiveLine(name, 2, "stockist", k) for name in names], "2026-01-02", f"delivery {k}")
+            os.write(out, f"delivery {k}\n".encode())
+            book.use(names[0], 1, date="2026-01-03", note=f"use {k}")
+            os.write(out, f"use {k}\n".encode())
 
 
 def kept(book: SparesBook) -> dict[str, int]:
@@ -32,19 +44,20 @@ def kept(book: SparesBook) -> dict[str, int]:
 
 
 def write_and_kill(path: Path, first: int, acts: int, wait_s: float) -> list[str]:
-    """Start a writer, kill it a moment after so many acts; the acts that it told as done."""
-    root = str(Path(__file__).resolve().parents[2])
-    command = [sys.executable, str(WRITER), str(path), str(first)]
-    writer = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": root})
-    assert writer.stdout is not None
-    assert writer.stdout.readline() == "open\n"
-    said = "".join(writer.stdout.readline() for _ in range(acts))
-    time.sleep(wait_s)
-    writer.send_signal(signal.SIGKILL)
-    said += writer.stdout.read()
-    writer.wait()
+    """Start a writer as a process of its own, kill it a moment after so many acts; the acts that it told as done."""
+    ours, theirs = os.pipe()
+    writer = multiprocessing.get_context("fork").Process(target=write, args=(path, first, theirs))
+    writer.start()
+    os.close(theirs)
+    with os.fdopen(ours, encoding="utf-8") as out:
+        assert out.readline() == "open\n"
+        said = "".join(out.readline() for _ in range(acts))
+        time.sleep(wait_s)
+        writer.kill()
+        said += out.read()
+    writer.join()
     lines = said.split("\n")[:-1]  # what the kill cut short was not told
-    assert writer.returncode == -signal.SIGKILL
+    assert writer.exitcode == -signal.SIGKILL
     return lines
 
 

@@ -67,14 +67,14 @@ def test_what_is_there_stays_as_it_was(folder, capsys, book):
 
 
 @pytest.fixture(scope="module")
-def answered():
-    """Answers of the demos, worked out once: what is tried here is where they may go."""
-    from repairecon import after_the_job, compare_quotes, read_case, rebuild_or_buy
+def answered(quotes_answer):
+    """Answers of the demos and a log, worked out and read once: what is tried here is where they may go."""
+    from repairecon import after_the_job, read_case, rebuild_or_buy
     from repairecon.read.closed import read_closed, read_log
 
-    done = DATA / "alternator_done"
-    return (rebuild_or_buy(read_case(DATA / "starter"), 64), compare_quotes(read_case(DATA / "engine_service")),
-            after_the_job(read_closed(done), read_log(done)))  # fmt: skip
+    log = read_log(DATA / "job_log")
+    done = after_the_job(read_closed(DATA / "alternator_done"), log)
+    return rebuild_or_buy(read_case(DATA / "starter"), 64), quotes_answer, done, log
 
 
 JOB_ACTS = (["rebuild-or-buy", "data/starter", "--report"], ["bench-sheet", "data/starter", "--html"],
@@ -90,6 +90,7 @@ def test_no_job_replaces_what_is_there(folder, capsys, monkeypatch, answered, ac
                                 ("rebuild_or_buy.job", "rebuild_or_buy", answered[0]),
                                 ("compare_quotes.command", "compare_quotes", answered[1]),
                                 ("after_the_job.command", "after_the_job", answered[2]),
+                                ("after_the_job.command", "read_log", answered[3]),
                                 ("rebuild_or_buy.bench_sheet", "as_html", PAGE)):  # fmt: skip
         if name != "after_the_job" or option == "--report":
             monkeypatch.setattr(import_module(f"repairecon.{place}"), name, lambda *_, a=answer, **__: a)

@@ -52,17 +52,22 @@ def every_choice(buying, wanted):
     """
     offers = [k for part in wanted for k in buying.by_item[part]]
     spans = [range(wanted[buying.offers[k].quote.item] // buying.lines[k].pack + 3) for k in offers]
+    priced: dict[tuple[str, tuple[tuple[int, int], ...]], float | None] = {}
     for packs in itertools.product(*spans):
         got: dict[str, int] = {}
-        parcels: dict[str, list] = {}
+        parcels: dict[str, list[tuple[int, int]]] = {}
         for k, n in zip(offers, packs, strict=True):
             if n:
                 o = buying.offers[k]
                 got[o.quote.item] = got.get(o.quote.item, 0) + n * o.quote.pack
-                parcels.setdefault(o.supplier.supplier, []).append((buying.lines[k], n))
+                parcels.setdefault(o.supplier.supplier, []).append((k, n))
         if any(got.get(part, 0) < pieces for part, pieces in wanted.items()):
             continue
-        costs = [parcel_cost(buying.terms[s], lines, buying.border) for s, lines in parcels.items()]
+        for s, lines in parcels.items():
+            if (s, tuple(lines)) not in priced:
+                parcel = [(buying.lines[k], n) for k, n in lines]
+                priced[s, tuple(lines)] = parcel_cost(buying.terms[s], parcel, buying.border)
+        costs = [priced[s, tuple(lines)] for s, lines in parcels.items()]
         if None not in costs:
             yield sum(costs), max(buying.days[k] for k, n in zip(offers, packs, strict=True) if n)
 
@@ -167,7 +172,7 @@ def test_a_rebuild_buys_by_the_same_rules_as_an_order(tmp_path):
     assert buying.alone("bearing", 1).landed == pytest.approx(48.0)
     (question,) = buying.questions
     assert question.startswith("bearing: ask market whether LB 12-B is 6203-2RS (")
-    text = " ".join(summary(repairecon.rebuild_or_buy(buying.case, draws=100)).split())
+    text = " ".join(summary(repairecon.rebuild_or_buy(buying.case, draws=100), "prices").split())
     assert "Ask before you order - Bearing: ask market whether LB 12-B is 6203-2RS (" in text
     quotes[1]["take_near"] = "yes"
     assert Buying(case_of(tmp_path / "case2", parts, sellers, quotes)).alone("bearing", 1).landed == pytest.approx(6.0)

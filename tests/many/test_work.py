@@ -130,25 +130,19 @@ def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]
         process.wait()
 
 
-def test_a_cluster_gives_the_same(cluster: tuple[str, list[subprocess.Popen[bytes]]]) -> None:
-    assert list(each(squared, range(30), scheduler=cluster[0])) == [squared(x) for x in range(30)]
-
-
-def test_a_worker_of_a_cluster_that_dies_loses_nothing(
+def test_a_cluster_gives_the_same_loses_nothing_with_a_worker_and_says_that_it_went(
     cluster: tuple[str, list[subprocess.Popen[bytes]]], tmp_path: Path
 ) -> None:
-    address, (_, worker, _) = cluster
+    """One cluster from its start to its end, as starting it is most of the work."""
+    address, (scheduler, worker, _) = cluster
+    assert list(each(squared, range(30), scheduler=address)) == [squared(x) for x in range(30)]
+    # a worker dies
     results = each(logged, [(str(tmp_path / "log"), x) for x in range(60)], scheduler=address)
     got = [next(results) for _ in range(3)]
     worker.send_signal(signal.SIGKILL)
     assert [*got, *results] == list(range(60))
     assert set(map(int, (tmp_path / "log").read_text().split())) == set(range(60))
-
-
-def test_a_scheduler_that_goes_away_is_said_in_a_sentence(
-    cluster: tuple[str, list[subprocess.Popen[bytes]]],
-) -> None:
-    address, (scheduler, *_) = cluster
+    # the scheduler goes away
     results = each(slow, range(100), scheduler=address)
     got = [next(results) for _ in range(3)]
     scheduler.send_signal(signal.SIGKILL)

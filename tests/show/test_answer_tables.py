@@ -61,7 +61,7 @@ def numbers(x: Any) -> Iterator[float]:
 @pytest.mark.parametrize(
     ("job", "place", "more"),
     [
-        ("rebuild-or-buy", "starter", ["--draws", "1024"]),
+        ("rebuild-or-buy", "starter", ["--draws", "64"]),
         ("compare-quotes", "windlass", []),
         ("spares-aboard", "made/spares.book", []),
         ("after-the-job", "job_log", []),

@@ -13,33 +13,34 @@ from repairecon.show.sheet import Sheet
 
 DATA = Path(__file__).parents[2] / "data"
 PAGES = {
-    "compare-quotes": (DATA / "engine_service", 4),
-    "spares-aboard": (DATA / "spares", 4),
-    "after-the-job": (DATA / "alternator_done", 3),
-    "whole-boat": (DATA / "boat", 1),
+    "compare-quotes": (DATA / "engine_service", 4, 2, ""),
+    "spares-aboard": (DATA / "spares", 4, 3, ""),
+    "after-the-job": (DATA / "alternator_done", 3, 5, "Do the ranges hold"),
+    "whole-boat": (DATA / "boat", 1, 1, ""),
 }
-"""Of each job its demo, and sheets of A4 at most before the appendix."""
+"""Of each job its demo, sheets of A4 at most before the appendix, its pictures, and words in it."""
 BEYOND = "[...document.querySelectorAll('td,tbody th')].filter(e => e.getBoundingClientRect().right > 391).length"
 
 
 @pytest.fixture(scope="module", params=PAGES)
 def page(request, tmp_path_factory):
     """A page as the command writes it, and the tables that were put into it."""
-    folder, sheets = PAGES[request.param]
+    folder, *looked_for = PAGES[request.param]
     shown: list[Sheet] = []
     place = tmp_path_factory.mktemp("pages") / f"{request.param}.html"
     with pytest.MonkeyPatch.context() as patch:
         rows = Sheet.rows
         patch.setattr(Sheet, "rows", property(lambda s: shown.append(s) or rows.fget(s)))
         assert main([request.param, str(folder), "--report", str(place)]) == 0
-    return place, shown, sheets
+    return place, shown, *looked_for
 
 
 def test_headings_go_in_order_and_tables_have_captions(page):
     text = page[0].read_text(encoding="utf-8")
     assert text.count("<table") == text.count("<caption") == text.count("<thead") > 0
-    assert text.count("data:image/png") == 2 * text.count("<figure>") > 0
+    assert text.count("data:image/png") == 2 * text.count("<figure>") == 2 * page[3]
     assert text.index('class="advice"') < text.index("<h2") < (text.find('class="part"') % len(text))
+    assert page[4] in text
     assert "http://" not in text
     assert "https://" not in text
 

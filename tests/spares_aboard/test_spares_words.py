@@ -6,10 +6,10 @@ import datetime
 
 import matplotlib
 import pytest
-from aboard_makers import DEMO, empty_book, passage
+from aboard_makers import DEMO, empty_book, passage, small_answer
 
 from repairecon.book.spares_book import book_at, book_copy
-from repairecon.records import Passage, Range, ReceiveLine, SpareWish
+from repairecon.records import Range, ReceiveLine, SpareWish
 from repairecon.show import plots
 from repairecon.show.words import price
 from repairecon.spares_aboard import charts, screen, words
@@ -20,13 +20,13 @@ HOSTILE = "<script>alert(1)</script> $x^2$ **b** =1+1"
 
 
 @pytest.fixture(scope="module")
-def demo():
-    return spares_aboard(DEMO, Passage(today="2026-06-01"), budget=100)
+def small(tmp_path_factory):
+    return small_answer(tmp_path_factory.mktemp("small"), budget=100)
 
 
-@pytest.fixture
-def hostile(tmp_path):
-    with empty_book(tmp_path) as book:
+@pytest.fixture(scope="module")
+def hostile(tmp_path_factory):
+    with empty_book(tmp_path_factory.mktemp("hostile")) as book:
         book.add_locker(HOSTILE)
         book.add_item(HOSTILE, system=HOSTILE, material="NBR", locker=HOSTILE, minimum=5, critical=True)
         book.receive([ReceiveLine(HOSTILE, 1, HOSTILE, 9, cure_date="2010-01-01")], "2020-01-01")
@@ -42,8 +42,8 @@ def test_panels_escape_what_the_book_says(hostile):
     assert HOSTILE in "".join(map(repr, blocks))
 
 
-def test_pictures_are_drawn_for_any_book(hostile, demo):
-    for answer in (hostile, demo):
+def test_pictures_are_drawn_for_any_book(hostile, small):
+    for answer in (hostile, small):
         drawn = [b for b in screen.main(answer) if isinstance(b, plots.Picture)]
         risk, expiry, value = (picture.draw(None) for picture in drawn)
         assert {a.get_gid() for a in risk.lines} >= {"risk", "chosen"}
@@ -53,19 +53,19 @@ def test_pictures_are_drawn_for_any_book(hostile, demo):
             ax.figure.canvas.draw()
 
 
-def test_captions_say_what_to_do(demo, hostile):
+def test_captions_say_what_to_do(small, hostile):
     def caption(picture):
         return picture.draw.args[-1]
 
-    assert "float switch, bilge first, for EUR 32.98" in caption(charts.risk_picture(demo))
-    assert caption(charts.places_picture(demo)).startswith("Count D1 first")
-    assert caption(charts.expiry_picture(demo)) == "Before you sail: throw away 2."
+    assert "belt first, for EUR 10.00" in caption(charts.risk_picture(small))
+    assert caption(charts.places_picture(small)).startswith("Count B2 first")
+    assert caption(charts.expiry_picture(small)) == "Before you sail: throw away 1."
     assert caption(charts.expiry_picture(hostile)) == "Before you sail: throw away 1."
 
 
-def test_the_first_sentence_names_what_to_buy(demo, hostile):
-    buy = list(words.buy_table(demo)["buy"])
-    assert f" of EUR 100: {buy[0]}; {buy[1]} and {len(buy) - 2} more. Being without then costs" in words.budget(demo)
+def test_the_first_sentence_names_what_to_buy(small, hostile):
+    buy = list(words.buy_table(small)["buy"])
+    assert f" of EUR 100: {buy[0]}; {buy[1]} and {len(buy) - 2} more. Being without then costs" in words.budget(small)
     (only,) = words.buy_table(hostile)["buy"]
     assert f" (no budget given: all that pays): {only}. Being" in words.budget(hostile)
 
