@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from functools import cache
+from collections.abc import Callable, Iterator, Sequence
+from functools import cache, lru_cache
 from itertools import product
 
 import numpy as np
@@ -15,8 +15,9 @@ def choices(most: Sequence[int]) -> Iterator[tuple[int, ...]]:
     return product(*(range(m + 1) for m in most))
 
 
-def best_use(failed: tuple[int, ...], stock: tuple[int, ...], modes, left) -> tuple[float, tuple[int, ...]]:
-    """Most money saved with what is there, and how many jobs of each kind were done; job by job, way by way."""
+@lru_cache(maxsize=1)
+def best_uses(modes: tuple, left: tuple[float, ...]) -> Callable[..., tuple[float, tuple[int, ...]]]:
+    """Of jobs and what is there: most money saved, and how many jobs of each kind were done; job by job, way by way."""
 
     @cache
     def follow(open_: tuple[int, ...], there: tuple[int, ...]) -> tuple[float, tuple[int, ...]]:
@@ -34,18 +35,19 @@ def best_use(failed: tuple[int, ...], stock: tuple[int, ...], modes, left) -> tu
                     best = value, tuple(m + (k == kind) for k, m in enumerate(met))
         return best
 
-    return follow(failed, stock)
+    return follow
 
 
 def joint(demands, modes, stock, left) -> tuple[float, list[float], list[float]]:
     """Mean worth, chance short and jobs short by kind: every course of jobs, one by one."""
     worth = -sum(n * c for n, c in zip(stock, left, strict=True))
+    best_use = best_uses(tuple(modes), tuple(left))
     p_short, short = [0.0] * len(demands), [0.0] * len(demands)
     for failed in product(*(range(len(d)) for d in demands)):
         p = 1.0
         for d, n in zip(demands, failed, strict=True):
             p *= d[n]
-        value, met = best_use(failed, tuple(stock), modes, left)
+        value, met = best_use(failed, tuple(stock))
         worth += p * value
         for k, (n, m) in enumerate(zip(failed, met, strict=True)):
             p_short[k] += p * (m < n)

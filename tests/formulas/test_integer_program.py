@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-import textwrap
 from itertools import product
 
 import numpy as np
@@ -114,52 +113,51 @@ def solve():
 """
 
 
-def piped(text: str) -> list[str]:
-    """Lines that a program leaves in a pipe."""
-    done = subprocess.run([sys.executable, "-c", SOLVE + textwrap.dedent(text)], capture_output=True, text=True)
+PRINTED = """
+print("before"); solve(); print("between"); solve(); print("after")
+print("----")
+
+threads = [threading.Thread(target=solve) for _ in range(3)]
+[t.start() for t in threads]
+n = 0
+while any(t.is_alive() for t in threads):
+    os.write(1, b"tick\\n")
+    n += 1
+[t.join() for t in threads]
+print(n)
+print("----")
+
+import io
+ours, sys.stdout = sys.stdout, io.StringIO()
+threads = [threading.Thread(target=solve) for _ in range(4)]
+[t.start() for t in threads]
+[t.join() for t in threads]
+sys.stdout = ours
+print("after", len(os.listdir("/proc/self/fd")) if os.path.isdir("/proc/self/fd") else 4)
+"""
+
+
+@pytest.fixture(scope="module")
+def piped() -> list[str]:
+    """What one program leaves in a pipe, in its three parts."""
+    done = subprocess.run([sys.executable, "-c", SOLVE + PRINTED], capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
-    return done.stdout.splitlines()
+    return done.stdout.split("----\n")
 
 
-def test_all_that_is_printed_arrives():
+def test_all_that_is_printed_arrives(piped):
     """Before, between and after; also what is still in Python's own buffer when the solver starts."""
-    assert piped("print('before'); solve(); print('between'); solve(); print('after')") == [
-        "before",
-        "between",
-        "after",
-    ]
+    assert "".join(piped).replace("tick\n", "").splitlines()[:3] == ["before", "between", "after"]
 
 
-def test_threads_that_print_while_others_solve_lose_nothing():
-    lines = piped(
-        """
-        threads = [threading.Thread(target=solve) for _ in range(3)]
-        [t.start() for t in threads]
-        n = 0
-        while any(t.is_alive() for t in threads):
-            os.write(1, b"tick\\n")
-            n += 1
-        [t.join() for t in threads]
-        print(n)
-        """
-    )
-    assert lines.count("tick") == int(lines[-1])
+def test_threads_that_print_while_others_solve_lose_nothing(piped):
+    whole = "".join(piped).splitlines()
+    assert whole.count("tick") == int(whole[-2])
 
 
-def test_solves_in_threads_put_the_stream_back():
+def test_solves_in_threads_put_the_stream_back(piped):
     """In a notebook Python prints elsewhere: threads that solve together must still give standard output back."""
-    lines = piped(
-        """
-        import io
-        ours, sys.stdout = sys.stdout, io.StringIO()
-        threads = [threading.Thread(target=solve) for _ in range(4)]
-        [t.start() for t in threads]
-        [t.join() for t in threads]
-        sys.stdout = ours
-        print("after", len(os.listdir("/proc/self/fd")) if os.path.isdir("/proc/self/fd") else 4)
-        """
-    )
-    assert lines == ["after 4"]
+    assert piped[-1].splitlines() == ["after 4"]
 
 
 def test_an_error_in_the_solver_gives_the_stream_back(monkeypatch):

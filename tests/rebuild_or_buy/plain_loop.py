@@ -7,7 +7,7 @@ benchmark of a plain loop.
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from plain_numbers import Bill, Means, Numbers, OneDraw, mean
@@ -62,10 +62,16 @@ class PlainCase(PlainWork):
         self.by_price: dict[int, list[Way]] = {}
         self.thens: dict[str, tuple[Way | None, Way | None]] = {}
         self.leaf = {id(found) for _, found in self.leaves}
+        self.bearing: dict[tuple[int, str], tuple[int, ...]] = {}
         self.known: dict[tuple[object, ...], Bill] = {}
 
     def rebuild_here(self, way: Way, found: Found, n: Numbers, at_leisure: bool) -> Bill:
-        bill, end = Bill(), self.end(way, found)
+        end, both = self.end(way, found), [way, *([self.case.way(way.bought)] if at_leisure else [])]
+        what = "here", way.way, end, at_leisure
+        return self._kept(what, found, n, lambda: self._rebuilt_here(way, found, n, at_leisure, end), both)
+
+    def _rebuilt_here(self, way: Way, found: Found, n: Numbers, at_leisure: bool, end: int) -> Bill:
+        bill = Bill()
         waits = end >= REASSEMBLY  # nobody waits for parts of a rebuild that is given up on the bench
         floor = 0.0
         for t in self.tasks_of(way):
@@ -129,16 +135,26 @@ class PlainCase(PlainWork):
 
     def fitted(self, way: Way, after: int, found: Found, n: Numbers) -> Bill:
         """A bought unit that came, fitted after a rebuild that got as far as a stage; kept where it is expected."""
-        return self._kept((way.way, after), found, n, lambda: self._fitted(way, after, found, n))
+        return self._kept((way.way, after), found, n, lambda: self._fitted(way, after, found, n), [way])
 
-    def _kept(self, what: tuple[object, ...], found: Found, n: Numbers, make: Callable[[], Bill]) -> Bill:
-        """A bill that is made once for each leaf where it is expected."""
-        key = *what, id(found)
+    def _kept(
+        self, what: tuple[object, ...], found: Found, n: Numbers, make: Callable[[], Bill], ways: Sequence[Way] = ()
+    ) -> Bill:
+        """A bill that is made once for each leaf where it is expected, or for what bears on some ways alone."""
         if n is not MEANS or id(found) not in self.leaf:
             return make()
+        key = *what, *([self._bearing(found, w) for w in ways] or [id(found)])
         if key not in self.known:
             self.known[key] = make()
         return self.known[key]
+
+    def _bearing(self, found: Found, way: Way) -> tuple[int, ...]:
+        """The rows of a leaf that can change what a way costs."""
+        key = id(found), way.way
+        if key not in self.bearing:
+            rows = (r for r in found.values() if r.core_refused or self.touches(r, way))
+            self.bearing[key] = tuple(id(r) for r in rows)
+        return self.bearing[key]
 
     def _fitted(self, way: Way, after: int, found: Found, n: Numbers) -> Bill:
         bill, o = self.purchase(way, n), self.offers[way.way]
@@ -244,7 +260,10 @@ class PlainCase(PlainWork):
         return self.thens[way.way]
 
     def buy(self, way: Way, after: int, found: Found, n: Numbers, tried: tuple[str, ...] = ()) -> Bill:
-        return self.or_instead(way, self.fitted(way, after, found, n), after, found, n, tried)
+        def bought() -> Bill:
+            return self.or_instead(way, self.fitted(way, after, found, n), after, found, n, tried)
+
+        return self._kept(("buy", way.way, after, tried), found, n, bought)
 
     def _cheapest_first(self, after: int) -> list[Way]:
         def expected(way: Way) -> float:

@@ -40,8 +40,9 @@ def case_of(folder: Path, name: str, symptom: str = "", **files: str) -> Case:
 
 
 @cache
-def sheet_of(kind: str, folder: Path) -> BenchSheet:
-    return BenchSheet(case_of(folder / kind, kind, facts(kind).symptoms[0]))
+def sheet_of(kind: str, folder: Path, nth: int = 0) -> BenchSheet:
+    """The sheet of a kind with the symptom of that number."""
+    return BenchSheet(case_of(folder / f"{kind}{nth}", kind, facts(kind).symptoms[nth]))
 
 
 @pytest.fixture(scope="session")
@@ -238,12 +239,8 @@ def test_more_than_a_page_holds_is_counted_and_left_to_the_files(tmp_path: Path)
 
 
 @pytest.mark.skipif(not (shutil.which("chromium") and shutil.which("pdfinfo")), reason="needs Chromium and pdfinfo")
-def test_every_sheet_is_one_page_of_a4(tmp_path: Path) -> None:
-    sheets = [
-        BenchSheet(case_of(tmp_path / f"{kind}{k}", kind, symptom))
-        for kind in kinds()
-        for k, symptom in enumerate(facts(kind).symptoms)
-    ]
+def test_every_sheet_is_one_page_of_a4(place: Path, tmp_path: Path) -> None:
+    sheets = [sheet_of(kind, place, k) for kind in kinds() for k in range(len(facts(kind).symptoms))]
     sheets += [BenchSheet(case_of(tmp_path / "unknown", "frobnicator")), BenchSheet(crowded(tmp_path / "crowd"))]
     sheets += [BenchSheet(read_case(DATA / name, order=True)) for name in ("windlass", "alternator", "engine_service")]
     pages = [as_html(sheet) for sheet in sheets]

@@ -68,7 +68,7 @@ def test_dollar_signs_are_never_formulas() -> None:
     for ax in drawn:
         assert not [text.get_text() for text in texts(ax) if text.get_parse_math()]
         assert sum("$x^2$" in text for text in said(ax)) >= 2  # the caption and a name
-        assert save_png(ax.figure).startswith(b"\x89PNG\r\n\x1a\n")
+        assert save_png(ax.figure, dpi=20.0).startswith(b"\x89PNG\r\n\x1a\n")
 
 
 # ---------------------------------------------------------------- what each way costs

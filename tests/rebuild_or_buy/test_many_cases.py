@@ -12,7 +12,7 @@ from repairecon.__main__ import main
 from repairecon.read.case_folder import cases_in
 from repairecon.read.starter import new_boat, new_case
 from repairecon.rebuild_or_buy import command
-from repairecon.rebuild_or_buy.command import CaseLine, case_line, case_lines
+from repairecon.rebuild_or_buy.command import CaseLine, case_lines
 
 
 @pytest.fixture(scope="module")
@@ -45,17 +45,20 @@ def test_the_same_to_the_last_digit_whoever_works(folders: list[str], lines: lis
 
 
 def test_what_is_in_the_table_is_not_done_again(
-    folders: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    folders: list[str], lines: list[CaseLine], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     table = tmp_path / "lines.csv"
-    first = list(case_lines(folders, 64, table=table))
     asked: list[str] = []
 
     def counted(folder: str, draws: int | str, seed: int) -> CaseLine:
+        assert (draws, seed) == (64, 1)
         asked.append(folder)
-        return case_line(folder, draws, seed)
+        return lines[folders.index(folder)]
 
     monkeypatch.setattr(command, "case_line", counted)
+    first = list(case_lines(folders, 64, table=table))
+    assert (first, asked) == (lines, folders)
+    asked.clear()
     assert list(case_lines(folders, 64, table=table)) == first
     assert asked == folders[3:]  # a folder that is not there has no mark
     boat = Path(folders[1]).parent.parent / "boat.toml"

@@ -14,7 +14,7 @@ import reference_case as rc
 
 import repairecon
 from repairecon.__main__ import main
-from repairecon.rebuild_or_buy import parts, sentences
+from repairecon.rebuild_or_buy import command, parts, sentences
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.parts import page
 from repairecon.show import plots
@@ -46,25 +46,37 @@ def windlass_page(windlass):
     return page(windlass, date(2026, 3, 14))
 
 
-def test_advice_date_and_case_are_on_top(windlass, windlass_page):
-    head = windlass_page.partition("<table")[0]
-    assert sentences.do(windlass) in head
-    for word in ("2026-03-14", "Case windlass", "figures: invented", "repairecon"):
-        assert word in head
-
-
-def test_nothing_is_fetched_and_every_table_has_its_headings(windlass_page):
-    tags = Tags(windlass_page)
-    assert tags.fetched == []
-    assert tags.seen.count("table") == tags.seen.count("caption") == tags.seen.count("thead")
-    assert tags.seen.count("h1") == 2
-    assert tags.seen.count("img") == windlass_page.count('alt="') == 7
-
-
 @pytest.fixture
 def _no_ink(monkeypatch):
     """Pictures are laid out and described but not painted: what is looked at is their words and the page round them."""
     monkeypatch.setattr(plots, "save_png", lambda *_: b"")
+
+
+@pytest.mark.usefixtures("_no_ink")
+def test_a_page_is_written_whole_or_not_at_all(windlass, tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(command, "rebuild_or_buy", lambda *_, **__: windlass)
+    target = tmp_path / "r.html"
+    line = ["rebuild-or-buy", str(DATA / "windlass"), "--report"]
+    before = date.today()
+    assert main([*line, str(target)]) == 0
+    text = target.read_text(encoding="utf-8")
+    # advice, date and case are on top
+    head = text.partition("<table")[0]
+    assert sentences.do(windlass) in head
+    for word in ("Case windlass", "figures: invented", "repairecon"):
+        assert word in head
+    assert any(day.isoformat() in head for day in (before, date.today()))
+    # nothing is fetched and every table has its headings
+    tags = Tags(text)
+    assert tags.fetched == []
+    assert tags.seen.count("table") == tags.seen.count("caption") == tags.seen.count("thead")
+    assert tags.seen.count("h1") == 2
+    assert tags.seen.count("img") == text.count('alt="') == 7
+    assert text.endswith("</html>")
+    # where no file can be, none is left
+    assert [main([*line, str(where)]) for where in (tmp_path, tmp_path / "no" / "r.html")] == [2, 2]
+    assert "no folder" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == [target]
 
 
 @pytest.mark.usefixtures("_no_ink")
@@ -76,17 +88,6 @@ def test_text_from_files_is_escaped():
     for text in (page(answer), *(b._repr_html_() for b in parts.advice(answer))):
         assert "script" not in Tags(text).seen
         assert "&lt;script&gt;" in text
-
-
-@pytest.mark.usefixtures("_no_ink")
-def test_written_whole_or_not_at_all(tmp_path, capsys):
-    target = tmp_path / "r.html"
-    line = ["rebuild-or-buy", str(DATA / "starter"), "--draws", "300", "--report"]
-    assert main([*line, str(target)]) == 0
-    assert "Strip it" in target.read_text(encoding="utf-8")
-    assert [main([*line, str(where)]) for where in (tmp_path, tmp_path / "no" / "r.html")] == [2, 2]
-    assert "no folder" in capsys.readouterr().err
-    assert list(tmp_path.iterdir()) == [target]
 
 
 def cells(answer):

@@ -121,7 +121,7 @@ def test_memory_is_flat() -> None:
     m = model_of(case())
     sample(m, 20_000, 1)
     peaks = []
-    for draws in (100_000, 300_000):
+    for draws in (40_000, 160_000):
         gc.collect()
         tracemalloc.start()
         sample(m, draws, 1)

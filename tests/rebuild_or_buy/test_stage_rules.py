@@ -45,13 +45,23 @@ def replayed(place: Place, said: list[StopWhen]) -> set[str]:
 # ---- the rule as told ------------------------------------------------------------------------
 @settings(max_examples=60, deadline=None)
 @given(seeds, dones)
-def test_the_said_conditions_replay_the_rule(seed: int, done: int) -> None:
-    reached = reached_in(model_of(staged_case(seed), {}, done))
+def test_the_said_conditions_replay_the_rule_whose_chances_add_up_and_whose_freedom_never_costs(
+    seed: int, done: int
+) -> None:
+    model = model_of(staged_case(seed), {}, done)
+    made = decision(model)
+    reached = list(places(model, made))
     said = stop_when(reached)
     for place in reached:
         assert replayed(place, said) == {place.choice}, place
     assert sum(t.chance for t in said) == pytest.approx(sum(p.chance for p in reached if p.choice != GO_ON))
     assert all(t.chance > 0 for t in said)
+    left = 1.0
+    for point in range(done, len(STAGES)):
+        here = [p for p in reached if p.point == point]
+        assert sum(p.chance for p in here) == pytest.approx(left, abs=1e-12)
+        left -= sum(p.chance for p in here if p.choice != GO_ON)
+    assert made.value() <= min(committed(model).values()) + 1e-9
 
 
 @pytest.mark.parametrize(
@@ -85,17 +95,6 @@ def test_an_event_that_does_not_happen_is_part_of_the_rule() -> None:
     assert all(replayed(p, said) == {p.choice} for p in strip)
 
 
-@settings(max_examples=40, deadline=None)
-@given(seeds, dones)
-def test_chances_of_the_places_reached(seed: int, done: int) -> None:
-    reached = reached_in(model_of(staged_case(seed), {}, done))
-    left = 1.0
-    for point in range(done, len(STAGES)):
-        here = [p for p in reached if p.point == point]
-        assert sum(p.chance for p in here) == pytest.approx(left, abs=1e-12)
-        left -= sum(p.chance for p in here if p.choice != GO_ON)
-
-
 @settings(max_examples=30, deadline=None)
 @given(seeds, dones)
 def test_costs_at_a_place_are_those_still_to_come(seed: int, done: int) -> None:
@@ -122,13 +121,6 @@ def committed(model: Model) -> dict[str, float]:
     total = model.expected() @ [1.0, model.own_hour, model.lost_day]
     one = {w.way for w in model.case.ways if not (w.traits.buys and w.traits.rebuilds)}
     return {w: float(t) for w, t, ok in zip(model.ways, total, model.allowed, strict=True) if ok and w in one}
-
-
-@settings(max_examples=60, deadline=None)
-@given(seeds, dones)
-def test_freedom_to_stop_never_costs(seed: int, done: int) -> None:
-    model = model_of(staged_case(seed), {}, done)
-    assert value(model) <= min(committed(model).values()) + 1e-9
 
 
 @pytest.mark.parametrize("done", [-1, 1, 2])

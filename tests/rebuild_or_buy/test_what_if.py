@@ -14,6 +14,7 @@ from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.sensitivity import DAY, HOUR
 from repairecon.rebuild_or_buy.what_if import App, WhatIf
 from repairecon.records import RepaireconError
+from repairecon.show import plots
 
 DATA = Path(__file__).parents[2] / "data"
 
@@ -32,6 +33,13 @@ def what() -> WhatIf:
 
 def as_it_is(what: WhatIf) -> None:
     what.values, what.found, what.off, what.cash_at_most, what.within_days = {}, {}, set(), None, None
+
+
+@pytest.fixture(autouse=True)
+def _coarse(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pictures of few dots: nobody looks at them."""
+    painted = plots.save_png
+    monkeypatch.setattr(plots, "save_png", lambda figure, *_: painted(figure, 10.0))
 
 
 @pytest.fixture(autouse=True)
