@@ -354,8 +354,8 @@ def looks(answer: Answer) -> list[str]:
     first = answer.advice.look  # its worth is on the basis of the advice, that of the others by this job alone
     at_hand = sorted((w for w in answer.looks if w.has_look), key=lambda w: -w.net)
     at_hand = [first if first is not None and w.look == first.look else w for w in at_hand]
-    lines = [look(answer, w) for w in at_hand if w.net > 0]
-    poor = (w for w in at_hand if w.net <= 0)
+    lines = [look(answer, w) for w in at_hand if w.net > 0 or w is first]
+    poor = (w for w in at_hand if w.net <= 0 and w is not first)
     said = [f"{w.look} (costs {answer.money(w.cost)}, saves {answer.money(w.evsi)})" for w in poor]
     least = SMALL_CHANGE * abs(answer.bench.value)
     known = [w for w in answer.looks if not w.has_look and w.evpi > least][:MOST_SAID]
@@ -365,7 +365,8 @@ def looks(answer: Answer) -> list[str]:
 
 
 def look(answer: Answer, worth: Worth) -> str:
-    return f"{capital(worth.look)}: costs {answer.money(worth.cost)}, saves {answer.money(worth.evsi)} on average."
+    why = "it may well be something else; " if worth.net <= 0 else ""
+    return f"{capital(worth.look)}: {why}costs {answer.money(worth.cost)}, saves {answer.money(worth.evsi)} on average."
 
 
 def flip(f: Flip) -> str:

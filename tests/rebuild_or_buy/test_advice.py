@@ -10,7 +10,7 @@ import pytest
 from reference_case import HERE, branch, case, task, terms, way
 from small_case import part, small, sure
 
-from repairecon import read_case, rebuild_or_buy
+from repairecon import new_case, read_case, rebuild_or_buy
 from repairecon.rebuild_or_buy import sentences
 from repairecon.records import Case, Look, Range, Years
 from repairecon.show.words import days_words
@@ -111,6 +111,19 @@ def test_is_it_this_unit_at_all_leads_if_asking_is_worth_its_price() -> None:
     assert cheap.look is not None
     assert cheap.look.net == pytest.approx(0.6 * 4 * 20 - 5)
     assert dear.do == "leave"
+
+
+def test_a_look_that_is_advised_is_not_called_too_dear_elsewhere(tmp_path: Path) -> None:
+    """Asked first as another thing is often to blame, though it saves nothing."""
+    pump = {"kind": "circulation pump", "symptom": "hums but does not turn"}
+    new_case(tmp_path / "pump", **pump, price_new=210.0, price_kit=35.0, wait_days=6.0)
+    answer = rebuild_or_buy(read_case(tmp_path / "pump"), 500)
+    first, *others = sentences.looks(answer)
+    assert answer.advice.do == "look"
+    assert answer.advice.look is not None
+    assert answer.advice.look.net <= 0
+    assert first.casefold().startswith(f"{answer.advice.what.casefold()}: it may well be something else")
+    assert not any(answer.advice.what in line for line in others)
 
 
 CRACKED = (branch("casing", "sound", 0.6, "strip"),
