@@ -6,7 +6,6 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from repairecon.buying.inputs import mean_of
@@ -229,10 +228,11 @@ def _own_hours(answer: Answer) -> str:
     turns, cheaper, way = answer.basis.hour_price_turns, answer.basis.this_job.way, answer.advice.way
     if turns is None:
         return "Your own hours are not priced; no worth of an hour changes this."
-    if answer.advice.basis == "years" or cheaper in (way, begun(answer)):
+    both = answer.table.loc[[way, cheaper], ["total_mean", "own_hours_mean"]].to_numpy()
+    saved, hours = both[0, 0] - both[1, 0], both[1, 1] - both[0, 1]
+    # one that is passed over for the years may take no more hours
+    if answer.advice.basis == "years" or cheaper == begun(answer) or saved <= 0 or hours <= 0:
         return f"Your own hours are not priced; it turns if an hour is worth {answer.money(turns)} to you."
-    both = answer.table.loc[[cheaper, way], ["total_mean", "own_hours_mean"]].to_numpy()
-    saved, hours = np.abs(both[1] - both[0])
     return (
         f"{capital(cheaper)} costs {answer.money(saved)} less and takes {hours_words(hours)} more hours of yours: take "
         f"it if an hour is worth less than {answer.money(turns)} to you."

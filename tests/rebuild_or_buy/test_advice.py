@@ -83,6 +83,10 @@ def test_where_hours_are_spared_the_quicker_of_near_ties_is_taken_and_what_that_
     assert answer.advice.way == "new"
     said = " ".join(sentences.advice(answer))
     assert "Rebuild costs EUR 205 less and takes 16 more hours of yours: take it if an hour is worth less than" in said
+    # passed over for another reason, with no hours more: nothing is said of hours that it would take
+    twin = replace(answer.advice, way="rebuild")
+    answer.__dict__["advice"], answer.basis.__dict__["this_job"] = twin, answer.basis.this_job._replace(way="new")
+    assert "more hours of yours" not in " ".join(sentences.advice(answer))
     dear = replace(unpriced, ways=(REBUILD, slow, replace(quick, price=sure(340))))
     assert rebuild_or_buy(dear, 200).advice.way == "pattern unit"
 
