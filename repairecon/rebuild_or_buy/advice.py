@@ -29,9 +29,11 @@ Kind = Literal["this job", "years"]
 Do = Literal["look", "strip", "take", "leave", "carry on"]
 MUCH_BETTER = 0.5  # share of the best look's net worth from which an earlier look is taken first
 ASK_FIRST = 0.25  # chance that another thing is to blame from which that is asked before anything is taken apart
+DEAREST_ASK = 0.05  # share of the total up to which such a look is taken though it saves nothing: somebody has to look
 HOUR_IN_ORDER = 18.0
 """An own hour where only the order of steps hangs on it and nobody's hour is priced: a quarter of the default yard's;
 figures said are without it."""
+DAY_IN_HOURS = 1 / 6  # of such an hour, a day out of use where nobody's day is priced (assumed, no source)
 WORTH_HAVING = 0.01  # share of the least total from which on a saving leads the advice
 LOOKED_AHEAD = 20.0  # years up to which keeping her is looked at where the owner does not say
 LIFE_AHEAD, STRETCHED = 10.0, (0.2, 5.0)
@@ -221,15 +223,14 @@ class Basis:
     def hour_price_turns(self) -> float | None:
         return None if self.model.case.terms.own_hour_stated else self._turns(HOUR)
 
-    @cached_property
-    def life_turns(self) -> float | None:
-        """Median life of the advised way's unit at which another way is cheaper over the years [years]."""
+    def life_turns(self, way: str) -> float | None:
+        """Median life of a way's unit at which another way is as cheap over the years [years]."""
         ahead = self.horizon if self.horizon.years.horizon_years > 0 else self.horizon.over(LIFE_AHEAD)
-        return break_even_life(ahead.ledger, self.model.ways.index(self.choice.way), STRETCHED)
+        return break_even_life(ahead.ledger, self.model.ways.index(way), STRETCHED)
 
-    @cached_property
-    def beyond(self) -> tuple[float | None, str]:
-        """Where this job alone decides, the years of keeping her beyond which another way is cheaper, and which."""
+    def beyond(self, way: str) -> tuple[float | None, str]:
+        """Where this job alone decides, the years of keeping her beyond which another way is cheaper, and which; of
+        those that are not cheaper at once."""
         if self.kind == "years":
             return None, ""
         most = max(LOOKED_AHEAD, self.horizon.years.horizon_years)
@@ -237,8 +238,9 @@ class Basis:
         grid = np.linspace(0.0, most, int(most) * 4 + 1)
         sold = (1.0 + ledger.rate) ** (most - grid)  # a spare fetches its price in the end
         by_year = np.array([ledger.so_far(i, grid) - ledger.resale(i) * sold for i in range(len(self.model.ways))])
-        best = self.model.ways.index(self.this_job.way)
-        lead = np.where(self.model.allowed[:, None], by_year, np.inf)
+        best = self.model.ways.index(way)
+        later = self.model.allowed & (by_year[:, 0] >= by_year[best, 0] - 1e-9 * abs(by_year[best, 0]))
+        lead = np.where(later[:, None], by_year, np.inf)
         others = np.delete(lead, best, axis=0).min(axis=0, initial=np.inf)
         lost = np.flatnonzero(others < lead[best] - 1e-9 * np.abs(lead[best]))
         if not len(lost):
@@ -305,7 +307,7 @@ def advice(answer: Answer) -> Advice:
         back_by=float(answer.table.loc[chosen.way, "back_by"]) if "back_by" in answer.table else None,
         # on what to stop by the rule on the basis, the first step left out
         look=look, stops=tuple(s for s in stop_when(list(places(model, made))) if s.point != model.done),
-        ties=answer.verdict.ties, because=(*because, *more),
+        ties=answer.verdict.ties, because=more if do == "leave" else (*because, *more),
     )  # fmt: skip
 
 
@@ -324,20 +326,32 @@ def _choice(answer: Answer, hour: float) -> tuple[Choice, list[str]]:
         if present[second] < present[model.ways.index(chosen.way)]:
             because.append("a near tie today, decided by the years")
             return Choice(chosen.second, chosen.way, float(model.totals[second]), -chosen.gap), because
-    if answer.case.terms.own_hour_stated:
+    passed = _spared(answer, chosen, hour)
+    if passed is None:
         return chosen, because
-    # where an own hour is not priced: the way that spares hours, if the cheaper one pays too little for them
+    taken, why = passed
+    because.append(f"{chosen.way} is cheaper but {why}")
+    return taken, because
+
+
+def _spared(answer: Answer, chosen: Choice, hour: float) -> tuple[Choice, str] | None:
+    """The way that spares hours or days, where they are not priced and the cheapest way pays too little for them; what
+    the cheapest way has against it."""
+    model, terms = answer.model, answer.case.terms
+    a_day = 0.0 if terms.lost_day_stated else hour * DAY_IN_HOURS
     _, hours, days = model.expected().T
+    not_priced = (0.0 if terms.own_hour_stated else hour) * hours, a_day * days
     open_ways = np.flatnonzero(model.allowed)
-    weighed = dict(zip(open_ways.tolist(), (model.totals + hour * hours)[open_ways].tolist(), strict=True))
+    weighed = dict(zip(open_ways.tolist(), (model.totals + sum(not_priced))[open_ways].tolist(), strict=True))
     least = min(weighed, key=lambda i: weighed[i])
     ties = [i for i in weighed if near_tie(answer.case, weighed[i] - weighed[least], float(model.totals[i]), 1.0)]
-    best = min(ties, key=lambda i: (days[i], weighed[i]), default=least)
-    if model.ways[best] == chosen.way or hours[best] >= hours[model.ways.index(chosen.way)]:
-        return chosen, because
+    best, cheapest = min(ties, key=lambda i: (days[i], weighed[i]), default=least), model.ways.index(chosen.way)
+    spared = [float(amount[cheapest] - amount[best]) for amount in not_priced]
+    if best == cheapest or sum(spared) <= 0:
+        return None
     total = float(model.totals[best])
-    because.append(f"{chosen.way} is cheaper but pays little for your hours")
-    return Choice(model.ways[best], chosen.way, total, chosen.total - total), because
+    why = "pays little for your hours" if spared[0] >= spared[1] else "keeps you waiting"
+    return Choice(model.ways[best], chosen.way, total, chosen.total - total), why
 
 
 def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
@@ -350,8 +364,7 @@ def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
     if float(made.chance[made.other].sum()) < ASK_FIRST * float(made.chance.sum()):
         return None
     asks = {b.event for b in answer.case.branches if b.not_this_unit}
-    # not one that costs more than it can save
-    return next((w for w in found if w.about in asks and w.net >= -least), None)
+    return next((w for w in found if w.about in asks and w.net >= -DEAREST_ASK * abs(chosen.total)), None)
 
 
 def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | None) -> tuple[Do, str, tuple[str, ...]]:

@@ -88,8 +88,10 @@ def _spare(answer: Answer) -> dict[str, Any]:
 
 
 def _advice(answer: Answer) -> dict[str, Any]:
-    names, (years, way) = ("day_price_turns", "hour_price_turns", "life_turns"), answer.basis.beyond
-    turns = {name: getattr(answer.basis, name) for name in names} | {"beyond_years": years, "beyond_way": way}
+    basis, way = answer.basis, sentences.begun(answer)
+    turns: dict[str, Any] = {"day_price_turns": basis.day_price_turns, "hour_price_turns": basis.hour_price_turns}
+    years, beyond = basis.beyond(way)
+    turns |= {"life_turns": basis.life_turns(way), "beyond_years": years, "beyond_way": beyond}
     made = asdict(answer.advice)
     rest = {name: made.pop(name) for name in ("back_by", "look", "stops", "ties", "because")}
     return made | turns | rest

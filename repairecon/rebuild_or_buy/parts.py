@@ -348,7 +348,7 @@ def _stops(answer: Answer) -> list[str]:
 def _turns(answer: Answer) -> list[str]:
     """What would change the advice, nearest first; over the years the life at which it turns."""
     a, lines = answer.advice, []
-    if a.basis == "years" and (life := answer.basis.life_turns) is not None:
+    if a.basis == "years" and (life := answer.basis.life_turns(a.way)) is not None:
         ledger = answer.horizon.ledger
         expected = median_life(ledger.clocks(answer.model.ways.index(a.way)), ledger.years)
         side = "under" if life < expected else "over"

@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from repairecon.buying.inputs import mean_of
-from repairecon.rebuild_or_buy.advice import WORTH_HAVING
+from repairecon.rebuild_or_buy.advice import DAY_IN_HOURS, WORTH_HAVING
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.bench import StopWhen, Worth
 from repairecon.rebuild_or_buy.sensitivity import Flip
@@ -24,6 +24,7 @@ SOONER_DAYS, SOONER_SHARE, MORE_LIKELY, LEAST_GAP = 2.0, 0.2, 0.05, 0.5
 """A way is named as quicker if it saves so many days and such a share of them; as likelier in time by so much; a lead
 that rounds to nothing is none [home money]."""
 SPARE = "To end with a spare aboard as well"
+LEAST_HOURS, LEAST_DAYS = 0.25, 0.5  # less than these is not said of a way that takes more
 MOST_FINDINGS, MOST_SAID, SMALL_CHANGE = 4, 6, 0.005
 """Findings said one by one, numbers, and the share of the total below which a look is not worth a line."""
 AFTER = {
@@ -80,7 +81,7 @@ def do(answer: Answer) -> str:
     """What to do now: strip and decide, how often each; or the way to take, a makeshift for how long, at what risk."""
     a = answer.advice
     if a.do == "leave":
-        return f"Leave this unit alone and look elsewhere first: {'; '.join(a.because)}."
+        return f"Leave this unit alone and look elsewhere first: {'; '.join(a.because)}{_elsewhere(answer)}."
     way = answer.case.way(a.way)
     act = step(answer, a.way)
     if strips(answer):
@@ -98,6 +99,17 @@ def do(answer: Answer) -> str:
     if a.look.evsi <= WORTH_HAVING * abs(a.total):
         price = "it may well be something else"  # asked first for that, not for the money
     return f"First: {a.what} ({price}). If that changes nothing, {act}."
+
+
+def _elsewhere(answer: Answer) -> str:
+    """What else is to blame, the likeliest first."""
+    tree, rows = answer.model.tree, answer.case.branches
+    chances = {
+        b.outcome: float(tree.chance[on].sum()) for b, on in zip(rows, tree.holds, strict=True) if b.not_this_unit
+    }
+    likely = sorted(chances, key=lambda outcome: -chances[outcome])[:MOST_FINDINGS]
+    named_ = [f"{plain(outcome)} ({chance_words(chances[outcome])})" for outcome in likely if chances[outcome] > 0]
+    return f"; more likely it is {' or '.join(named_)}" if named_ else ""
 
 
 def strips(answer: Answer) -> bool:
@@ -169,13 +181,15 @@ def longer(answer: Answer) -> str:
         today, later = answer.table["total_mean"], answer.money(a.years_gap)
         now = answer.money(today[a.way] - today[a.best_this_job])
         return f"{capital(a.best_this_job)} is {now} cheaper for this job alone but {later} dearer over those years."
-    basis, (years, other) = answer.basis, answer.basis.beyond
-    if a.basis == "this job" and a.do != "leave" and years is not None:
-        known, life = all(map(basis.life_known, (a.way, other))), basis.life_turns
-        turns = [] if life is None else [f"it turns at a life of {tenths(life)} years for {a.way}"]
+    basis, way = answer.basis, begun(answer)
+    years, other = basis.beyond(way) if a.basis == "this job" and a.do != "leave" else (None, "")
+    if years is not None:
+        known, life = all(map(basis.life_known, (way, other))), basis.life_turns(way)
+        turns = [] if life is None else [f"it turns at a life of {tenths(life)} years for {way}"]
         reasons = [*([] if known else ["by assumed lives"]), *turns]
         why = f" ({'; '.join(reasons)})" if reasons else ""
-        return f"Kept for more than about {whole(years)} years, {other} comes cheaper{why}."
+        for_long = f"about {whole(years)} years" if years >= 1.5 else "a year or so"
+        return f"Kept for more than {for_long}, {other} comes cheaper{why}."
     return ""
 
 
@@ -193,7 +207,7 @@ def sooner(answer: Answer) -> str:
         whose = "its bad case" if quicker and mild == fast else f"the bad case of {mild}"
         said.append(f"{whose} is {better} against {bad}")
     if not (answer.case.terms.lost_day_stated and answer.case.terms.cost_lost_day.high > 0):
-        price = answer.basis.day_price_turns if way == a.way else None
+        price = answer.basis.day_price_turns if way == a.way == answer.basis.this_job.way else None
         turns = "" if price is None else f"; it turns from {answer.money(price)} a day"
         said.append(f"waiting is not priced here{turns}")
     return f"{capital('; '.join(said))}." if said else ""
@@ -209,8 +223,8 @@ def _besides(answer: Answer) -> Iterator[str]:
         yield f"No way that may be chosen keeps to your limits ({', '.join(mine)})."
     elif mine and answer.risk.changes:
         yield f"With your limits ({', '.join(mine)}) the choice is {answer.risk.best} instead."
-    if not (terms.own_hour_stated or answer.cost_own_hour > 0):
-        yield _own_hours(answer)
+    if a.do != "leave":
+        yield _not_priced(answer)
     way = answer.case.way(a.way)
     bounds = (("not when", way.not_when), ("only until", way.allowed_until))
     if said := " and ".join(f"{lead} {bound}" for lead, bound in bounds if bound):
@@ -223,20 +237,28 @@ def _besides(answer: Answer) -> Iterator[str]:
         yield f"{SPARE}: {row.name}, {more} more ({chance_words(row['p_spare'])} that there is one)."
 
 
-def _own_hours(answer: Answer) -> str:
-    """At which worth of an hour it turns; where a cheaper way is passed over for its hours, what that would save."""
-    turns, cheaper, way = answer.basis.hour_price_turns, answer.basis.this_job.way, answer.advice.way
-    if turns is None:
+def _not_priced(answer: Answer) -> str:
+    """Where a cheaper way is passed over for its hours or days, what it saves and when to take it all the same; else
+    at which worth of an hour it turns."""
+    terms, cheaper, way = answer.case.terms, answer.basis.this_job.way, answer.advice.way
+    columns = ["total_mean", "own_hours_mean", "days_mean"]
+    saved, hours, days = map(float, answer.table.loc[way, columns] - answer.table.loc[cheaper, columns])
+    more_hours = 0.0 if terms.own_hour_stated or answer.cost_own_hour > 0 else max(-hours, 0.0)
+    later = 0.0 if terms.lost_day_stated else max(-days, 0.0)
+    # one that is passed over for the years may take no more of either
+    if answer.advice.basis == "this job" and cheaper != begun(answer) and saved > 0 and more_hours + later > 0:
+        costs = [f"costs {answer.money(saved)} less"]
+        costs += [f"takes {hours_words(more_hours)} more hours of yours"] if more_hours >= LEAST_HOURS else []
+        costs += [f"is back {days_words(later)} later"] if later >= LEAST_DAYS else []
+        each, turns = "an hour", saved / more_hours if more_hours else 0.0
+        if more_hours < later * DAY_IN_HOURS:
+            each, turns = "a day", saved / later
+        return f"{capital(cheaper)} {named(costs)}: take it if {each} is worth less than {answer.money(turns)} to you."
+    if terms.own_hour_stated or answer.cost_own_hour > 0:
+        return ""
+    if (price := answer.basis.hour_price_turns) is None:
         return "Your own hours are not priced; no worth of an hour changes this."
-    both = answer.table.loc[[way, cheaper], ["total_mean", "own_hours_mean"]].to_numpy()
-    saved, hours = both[0, 0] - both[1, 0], both[1, 1] - both[0, 1]
-    # one that is passed over for the years may take no more hours
-    if answer.advice.basis == "years" or cheaper == begun(answer) or saved <= 0 or hours <= 0:
-        return f"Your own hours are not priced; it turns if an hour is worth {answer.money(turns)} to you."
-    return (
-        f"{capital(cheaper)} costs {answer.money(saved)} less and takes {hours_words(hours)} more hours of yours: take "
-        f"it if an hour is worth less than {answer.money(turns)} to you."
-    )
+    return f"Your own hours are not priced; it turns if an hour is worth {answer.money(price)} to you."
 
 
 def back_by(answer: Answer) -> str:

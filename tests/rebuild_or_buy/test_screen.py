@@ -168,7 +168,8 @@ def test_today_against_the_years_in_one_sentence(demos):
     line = sentences.longer(advised(windlass, basis="years", **fields))
     dearer = today["new pattern unit"] - today["rebuild here"]
     assert line == f"Rebuild here is EUR {dearer:,.0f} cheaper for this job alone but EUR 418 dearer over those years."
-    line = sentences.longer(advised(windlass, basis="this job", beyond=(7.75, "exchange"), life_turns=None))
+    turns = {"beyond": lambda _: (7.75, "exchange"), "life_turns": lambda _: None}
+    line = sentences.longer(advised(windlass, basis="this job", **turns))
     assert line == "Kept for more than about 8 years, exchange comes cheaper."
 
 
@@ -176,9 +177,12 @@ def test_days_and_the_bad_case_stand_against_the_money(answer):
     slow, fast = answer.table["days_mean"].idxmax(), answer.verdict.fastest
     terms = replace(answer.case.terms, lost_day_stated=False)
     unpriced = Instead(answer, case=replace(answer.case, terms=terms))
-    text = said(unpriced, do="take", way=slow, day_price_turns=37.0)
+    cheapest = answer.basis.this_job._replace(way=slow)
+    text = said(unpriced, do="take", way=slow, this_job=cheapest, day_price_turns=37.0)
     assert f"{fast} is back about".lower() in text.lower()
     assert "waiting is not priced here; it turns from EUR 37 a day" in text
+    # that price is one of the cheapest way
+    assert "waiting is not priced here." in said(unpriced, do="take", way=slow, day_price_turns=37.0)
     assert "not priced" not in said(answer, do="take", way=slow, day_price_turns=None)
     assert "bad case" in said(answer, do="take", way=answer.table["total_p90"].idxmax())
 
