@@ -6,11 +6,12 @@ Every row is in the columns of the case's own files, so that one reader takes it
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from repairecon.kinds.facts import CarryOn, Failure, KindFacts, Look, Remedy, Task, Temporary, facts, share
-from repairecon.kinds.matching import SymptomMatch
+from repairecon.kinds.matching import SymptomMatch, housing_lost
 from repairecon.kinds.words import meaning
-from repairecon.records import Range
+from repairecon.records import Range, Source
 
 Row = dict[str, str]
 _Known = Range | CarryOn | Look | Remedy | Task | Temporary
@@ -20,6 +21,7 @@ WHERE = "this unit"
 INSIDE = "inside"
 """The event that says what is wrong in it."""
 TO_BLAME = "to blame"
+HOUSING_LOST = "casing or body cracked, holed or burst"
 
 _GUESSED = (
     ("specialist", "specialist's rebuild", "send away"),
@@ -51,6 +53,11 @@ def case_rows(
     known = facts(kind)
     names = [symptom.symptom] if symptom and symptom.symptom else list(known.symptoms)
     causes = _causes(known, names)
+    if symptom and not any(f.cause in symptom.found for f, _ in causes) and housing_lost(symptom.sentence):
+        # no cause of the kind's own says so: whatever else is wrong in it, nobody rebuilds it or takes it in exchange
+        end = Failure(names[0], HOUSING_LOST, True, Range(1.0, 1.0, 1.0), "outside", (), "end", 0.0, 0.0, Source(""))
+        bought = {key: ratio for key, ratio in known.ratios.items() if key not in ("kit", "specialist", "exchange")}
+        causes, known = [(end, 1.0)], replace(known, ratios=bought)
     kit, kit_share = list[Row](), known.ratio("kit")
     if price_kit is None and kit_share is not None:  # what is always renewed
         kit = [{"part": "rebuild kit", "description": ", ".join(r.part for r in known.always_renew), "quantity": "1",
@@ -63,7 +70,7 @@ def case_rows(
     }  # fmt: skip
     where = {f.cause: f"{INSIDE if f.this_unit else WHERE}={outcome_name(f.cause)}" for f, _ in causes}
     found = symptom.found if symptom else ()
-    return files, next((where[cause] for cause in found if cause in where), "")
+    return files, next((where[cause] for cause in (*found, HOUSING_LOST) if cause in where), "")
 
 
 def _causes(known: KindFacts, names: list[str]) -> list[tuple[Failure, float]]:

@@ -385,6 +385,12 @@ def found_in(kind: str, text: str) -> Tokens:
     return tuple(sorted(heard, key=lambda cause: heard[cause], reverse=True))
 
 
+def housing_lost(text: str) -> bool:
+    """Whether a text says that what holds a unit together is cracked, holed or burst."""
+    clauses = map(meaning, re.split(r"[,;.:]| but | though | while ", text))
+    return any(said & _tells("housing") and said & _tells("lost") for said in clauses)
+
+
 def settle(match: KindMatch, sentence: str) -> KindMatch:
     """Answer "which is it?" from the owner's sentence where its words leave no doubt; else the match as it was."""
     if match.certainty != "ask" or len(match.candidates) < 2:

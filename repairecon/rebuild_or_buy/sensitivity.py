@@ -154,7 +154,7 @@ def flips(model: Model, best: int, listed: Sequence[Number] | None = None) -> li
             start, stop = (x.now, guess) if lead < 0 else (guess, end)
             value = lead_gone(x, best, start, stop, 1e-10 * max(abs(end), 1.0))
         if value is not None:
-            past = x.totals(value + 1e-6 * (end - x.now))
+            past = x.totals(max(value + 1e-6 * (end - x.now), 0.0))  # one may turn at nothing, but for rounding
             past[best] = np.inf
             to = model.ways[int(past.argmin())]
             found.append(Flip(x.name, x.unit, x.now, value, to, x.low, x.high, x.source))

@@ -10,6 +10,9 @@ import pytest
 
 import repairecon
 from repairecon.kinds import facts, kinds
+from repairecon.kinds.case_rows import outcome_name
+from repairecon.kinds.matching import housing_lost
+from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.answer import Answer
 
 LICENSED = [k for k in kinds() if facts(k).own_rebuild == "licensed practice only"]
@@ -62,3 +65,24 @@ def test_kinds_differ_in_what_is_given_up() -> None:
     given_up = {k: float(answer_of(k).table["p_given_up"].max()) for k in ("gearbox", "winch", "alternator")}
     assert given_up["gearbox"] > given_up["winch"]
     assert len({round(p, 6) for p in given_up.values()}) == 3
+
+
+@pytest.mark.parametrize("kind", kinds())
+def test_what_is_cracked_through_is_not_rebuilt(kind: str, tmp_path: Path) -> None:
+    """Unless a cause of the kind's own says how such a casing is met."""
+    said = "frost has burst it, the housing is cracked right through"
+    (tmp_path / "case.toml").write_text(
+        f'[unit]\nname = "unit"\nkind = "{kind}"\nsymptom = "{said}"\n[three_numbers]\nprice_new = 900\nwait_days = 7\n'
+    )
+    answer = repairecon.rebuild_or_buy(repairecon.read_case(tmp_path), 200)
+    own = {outcome_name(f.cause) for f in facts(kind).failures}
+    assert len(answer.found) == 1
+    if str(answer.found[0]).partition("=")[2] not in own:
+        assert answer.advice.do == "take"
+        assert {"rebuild", "send away", "exchange"}.isdisjoint(answer.table["kind"])
+        assert "cracked, holed or burst" in next(iter(sentences.so_far(answer)))
+
+
+def test_a_sound_casing_is_no_cracked_one() -> None:
+    for said in ("no crack in the casing, but it leaks", "the casing is sound", "bearing broken, casing good"):
+        assert not housing_lost(said)

@@ -10,6 +10,7 @@ from reference_case import case, quotes, span, supplier, task, terms, way
 from small_case import part, small, sure
 from wide_case import wide
 
+from repairecon.rebuild_or_buy import sensitivity
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import Flip, choice, flips
 from repairecon.rebuild_or_buy.tree import grow
@@ -213,3 +214,13 @@ def test_hours_on_the_bench_flip_when_parts_are_ordered_early() -> None:
     # The bench outlasts the wait: 100 + h + h / 6 = 133.
     flip = next(f for f in flips(model_of(made), 0) if f.number == "hours for bench")
     assert flip.value_flip == pytest.approx(33 * 6 / 7, rel=1e-6)
+
+
+def test_a_number_that_turns_at_nothing_but_for_rounding_is_not_looked_at_below_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Two ways may cost the same once a price is nothing: what is looked at just past that is still a price."""
+    monkeypatch.setattr(sensitivity, "_guesses", lambda model, listed, best: [(x, x.now, 0.0) for x in listed])
+    monkeypatch.setattr(sensitivity, "lead_gone", lambda *_: 1e-12)
+    model = model_of(case())
+    assert all(flip.value_flip == 1e-12 for flip in flips(model, int(model.totals.argmin())))
