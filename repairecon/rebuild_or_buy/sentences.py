@@ -177,7 +177,7 @@ def tie(answer: Answer) -> str:
 
 def longer(answer: Answer) -> str:
     a = answer.advice
-    if a.basis == "years" and a.best_this_job != a.way:
+    if a.basis == "years" and a.best_this_job != a.way and a.years_gap >= LEAST_GAP:
         today, later = answer.table["total_mean"], answer.money(a.years_gap)
         now = answer.money(today[a.way] - today[a.best_this_job])
         return f"{capital(a.best_this_job)} is {now} cheaper for this job alone but {later} dearer over those years."
@@ -201,15 +201,16 @@ def sooner(answer: Answer) -> str:
     fast, mild, way = answer.verdict.fastest, answer.verdict.steadiest, begun(answer)
     saved = table.loc[way, "days_mean"] - table.loc[fast, "days_mean"]
     quicker = saved >= max(SOONER_DAYS, SOONER_SHARE * table.loc[way, "days_mean"])
-    said = [f"{fast} is back about {days_words(saved)} sooner"] if quicker else []
-    if mild != way:
-        bad, better = (answer.money(table.loc[w, "total_p90"], table.loc[w, "total_p90_se"]) for w in (way, mild))
-        whose = "its bad case" if quicker and mild == fast else f"the bad case of {mild}"
-        said.append(f"{whose} is {better} against {bad}")
+    said = [f"back about {days_words(saved)} sooner with {fast}"] if quicker else []
+    bad, better = (answer.money(table.loc[w, "total_p90"], table.loc[w, "total_p90_se"]) for w in (way, mild))
+    if bad != better:
+        with_it = f"its bad case is {better}" if quicker and mild == fast else f"the bad case is {better} with {mild}"
+        said.append(f"{with_it} against {bad}")
     if not (answer.case.terms.lost_day_stated and answer.case.terms.cost_lost_day.high > 0):
         price = answer.basis.day_price_turns if way == a.way == answer.basis.this_job.way else None
         turns = "" if price is None else f"; it turns from {answer.money(price)} a day"
-        said.append(f"waiting is not priced here{turns}")
+        turns = turns if price is None or price >= LEAST_GAP else "; it turns as soon as a day counts"
+        said += [f"waiting is not priced here{turns}"] if quicker or turns else []
     return f"{capital('; '.join(said))}." if said else ""
 
 
@@ -253,7 +254,10 @@ def _not_priced(answer: Answer) -> str:
         each, turns = "an hour", saved / more_hours if more_hours else 0.0
         if more_hours < later * DAY_IN_HOURS:
             each, turns = "a day", saved / later
-        return f"{capital(cheaper)} {named(costs)}: take it if {each} is worth less than {answer.money(turns)} to you."
+        when = f"{each} is worth less than {answer.money(turns)} to you"
+        if turns < 1.0:
+            when = "waiting costs you nothing" if each == "a day" else "your hours cost nothing"
+        return f"{capital(cheaper)} {named(costs)}: take it if {when}."
     if terms.own_hour_stated or answer.cost_own_hour > 0:
         return ""
     if (price := answer.basis.hour_price_turns) is None:

@@ -109,6 +109,9 @@ def test_where_days_are_spared_the_dearer_way_may_be_taken_and_what_a_day_must_b
     assert rebuild_or_buy(stated, 200).advice.way == "pattern unit"
     dear = replace(case_, ways=(slow, replace(quick, price=sure(400))))
     assert rebuild_or_buy(dear, 200).advice.way == "pattern unit"
+    near = replace(case_, ways=(slow, replace(quick, price=sure(105))))
+    said = " ".join(sentences.advice(rebuild_or_buy(near, 200)))
+    assert "Pattern unit costs EUR 5 less and is back 21 days later: take it if waiting costs you nothing." in said
 
 
 def test_how_long_she_is_kept_is_held_against_the_way_that_is_advised() -> None:
@@ -265,5 +268,5 @@ def test_days_and_bad_cases_are_held_against_the_way_that_the_advice_begins() ->
     table = answer.table
     saved = table.loc["rebuild here", "days_mean"] - table.loc["mend for now", "days_mean"]
     bad = answer.money(table.loc["rebuild here", "total_p90"], table.loc["rebuild here", "total_p90_se"])
-    assert sentences.sooner(answer).startswith(f"Mend for now is back about {days_words(saved)} sooner;")
+    assert sentences.sooner(answer).startswith(f"Back about {days_words(saved)} sooner with mend for now;")
     assert f"against {bad}" in sentences.sooner(answer)

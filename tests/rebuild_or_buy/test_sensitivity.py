@@ -220,7 +220,7 @@ def test_a_number_that_turns_at_nothing_but_for_rounding_is_not_looked_at_below_
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Two ways may cost the same once a price is nothing: what is looked at just past that is still a price."""
-    monkeypatch.setattr(sensitivity, "_guesses", lambda model, listed, best: [(x, x.now, 0.0) for x in listed])
+    monkeypatch.setattr(sensitivity, "_guesses", lambda _, listed, __: [(x, x.now, 0.0) for x in listed])
     monkeypatch.setattr(sensitivity, "lead_gone", lambda *_: 1e-12)
     model = model_of(case())
     assert all(flip.value_flip == 1e-12 for flip in flips(model, int(model.totals.argmin())))
