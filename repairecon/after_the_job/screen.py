@@ -12,8 +12,7 @@ import pandas as pd
 from repairecon.after_the_job.bridge import Bridge, Step
 from repairecon.after_the_job.job import AfterTheJob, Hindsight
 from repairecon.after_the_job.learning import Shift
-from repairecon.after_the_job.log import Calibration, Held
-from repairecon.formulas.scores import Group
+from repairecon.after_the_job.log import Held
 from repairecon.rebuild_or_buy.sentences import named, plain
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of
@@ -113,18 +112,14 @@ def all_held(found: AfterTheJob) -> list[str]:
     return lines
 
 
-def off_groups(c: Calibration) -> list[Group]:
-    """Groups of stated chances that what came contradicts; one of a few chances contradicts nothing."""
-    return [g for g in c.groups if g.many >= LEAST_IN_GROUP and not g.low <= g.stated <= g.high]
-
-
 def chances(found: AfterTheJob) -> str:
     c = found.calibration
     if c is None:
         return ""
     if c.many < LEAST_STATED:
         return f"Chances: {c.many} stated, too few to tell whether they were honest."
-    off = off_groups(c)
+    # what came contradicts these groups; one of a few chances contradicts nothing
+    off = [g for g in c.groups if g.many >= LEAST_IN_GROUP and not g.low <= g.stated <= g.high]
     verb = "better than" if c.brier < c.brier_plain else "no better than"
     text = f"Chances: {c.many} stated; they were {verb} one and the same chance for everything. "
     if not off:
