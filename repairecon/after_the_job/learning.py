@@ -1,11 +1,10 @@
-"""What a log of jobs teaches: counts of outcomes, the owner's pace, how prices drift, how often things fail."""
+"""What a log of jobs teaches: counts of outcomes, the owner's pace, how prices drift, how long things last."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
-from math import isfinite
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -36,9 +35,6 @@ SPREAD_SHAPE, SPREAD_SCALE = 2.0, 0.12
 
 DRIFT, DRIFT_YEARS, PRICE_SHIFT_JOBS, PRICE_SCALE = 0.02, 11.0, 4.0, 0.02
 """Prices rise by 2 % a year before any is seen, as firmly as 11 price-years squared would tell; assumed."""
-
-FAILURES, FAILURE_YEARS = 1.0, 10.0
-"""One failure in ten unit-years before any life is known; assumed."""
 
 LEAST_WAIT, LEAST_AGES = 0.5, 3
 """Days that what came at once counts for, as a wait of none has no logarithm; ages of prices, fewest that show a rise.
@@ -150,13 +146,6 @@ def _suppliers(log: JobLog) -> Iterator[SupplierKept]:
         yield SupplierKept(supplier=name, parcels=len(jobs), **figures)
 
 
-def failure_rate(rows: Sequence[Logged], unit: str) -> tuple[float, float]:
-    """Gamma belief (shape, years) in the failures a year of a kind of unit, from the years that units served."""
-    lives = [r for r in rows if r.unit == unit and r.years is not None]
-    failed = sum(bool(r.happened) for r in lives)
-    return FAILURES + failed, FAILURE_YEARS + sum(r.years or 0.0 for r in lives)
-
-
 def learn(log: JobLog, strength: float = STRENGTH) -> Learned:
     """What a log teaches, ready for the next case; an empty log teaches nothing."""
     lives = tuple(
@@ -184,11 +173,11 @@ def learn(log: JobLog, strength: float = STRENGTH) -> Learned:
 
 def shifts(case: Case | None, log: JobLog, learned: Learned) -> tuple[Shift, ...]:
     """Figures before and after the log, side by side; chances need the case in which they stand."""
-    found, lives, prices = _chances(case, learned) if case else (), log.of("life"), log.of("price")
+    found, prices = _chances(case, learned) if case else (), log.of("price")
     was, now = (np.expm1(belief_interval(x, [0.0, 1.0], 0.0, WIDE)) for x in (drift_before(), drift(prices)))
     aged = sum(r.years is not None for r in prices)
     rise = () if learned.drift_rate is None else (_shift("price", "rise a year", was, now, aged),)
-    return (*found, *_hours(log.of("hours")), *rise, *_kept(log), *_rates(lives), *_lives(lives))
+    return (*found, *_hours(log.of("hours")), *rise, *_kept(log), *_lives(log.of("life")))
 
 
 def _shift(kind: str, name: str, before: Iterable[float], after: Iterable[float], jobs: float) -> Shift:
@@ -225,18 +214,6 @@ def _kept(log: JobLog) -> Iterator[Shift]:
             if jobs:
                 was, now = before.factor("", False), found.factor(key(name), False)
                 yield _shift(f"{kind}, supplier", name, was, now, len(jobs))
-
-
-def _rates(rows: Sequence[Logged]) -> Iterator[Shift]:
-    """Failures a year: the gamma belief after Poisson counts (A. B. Downey, Think Bayes, 2nd ed., ch. 18)."""
-    from scipy.special import gammaincinv
-
-    before = failure_rate((), "")
-    for unit in sorted({r.unit for r in rows if r.years is not None}):
-        beliefs, sides = (before, failure_rate(rows, unit)), [(1.0 - WIDE) / 2.0, (1.0 + WIDE) / 2.0]
-        was, now = ((s / t, *gammaincinv(s, sides) / t) for s, t in beliefs)
-        if all(map(isfinite, now)):
-            yield _shift("failures a year", unit, was, now, sum(r.unit == unit for r in rows))
 
 
 def _lives(rows: Sequence[Logged]) -> Iterator[Shift]:

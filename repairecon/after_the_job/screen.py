@@ -140,7 +140,7 @@ def figure(kind: str, x: float) -> str:
         return share(x) if abs(x) >= 0.1 else f"{number(100.0 * x)} %"
     if kind in SUPPLIER_KINDS or kind == "median life":
         return f"{number(x)} {'years' if kind == 'median life' else 'times'}"
-    return {"chance": chance_words, "hours": times}.get(kind, number)(x)
+    return chance_words(x) if kind == "chance" else times(x)
 
 
 def shift(s: Shift) -> str:
