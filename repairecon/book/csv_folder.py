@@ -1,4 +1,4 @@
-"""The spares book as files that any program reads, and in again: CSV, a workbook, SQL. No owner is locked in.
+"""The spares book as files that any program reads, and in again: CSV and a workbook. No owner is locked in.
 
 A row of cards (lockers.csv, items.csv, units.csv) is a thing, or a further version of one where its number repeats.
 """
@@ -16,7 +16,7 @@ from typing import Any
 
 from repairecon.book import schema
 from repairecon.book.cards import SHARES
-from repairecon.book.ledger import name_of, new_ledger, now, worded_errors
+from repairecon.book.ledger import name_of, new_ledger, now
 from repairecon.book.lists import read_by
 from repairecon.book.schema import SCALES, Sort, amount, month_or_day, typed, words
 from repairecon.book.spares_book import SparesBook
@@ -64,20 +64,12 @@ def export_book(book: SparesBook, folder: str | os.PathLike[str]) -> None:
 
 
 def export_papers(book: SparesBook, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
-    """Write the whole book as CSV files, one workbook and plain SQL: all of them or none, never over other files."""
+    """Write the whole book as CSV files and one workbook: all of them or none, never over other files."""
     asked = {"stock": book.stock(), "items": book.items(), "lockers": book.lockers(), "units": book.units()}
     sheets = {name: _sheet(records) for name, records in {**asked, "movements": book.movements()}.items()}
-    files = {**_csv_files(book), "spares.xlsx": workbook_bytes(sheets), "spares.sql": sql_text(book).encode("utf-8")}
+    files = {**_csv_files(book), "spares.xlsx": workbook_bytes(sheets)}
     write_all(Path(folder), files)
     return tuple(sorted(Path(folder) / name for name in files))
-
-
-def sql_text(book: SparesBook) -> str:
-    """The SQL that builds the book anew in any SQLite: tables, rules and all rows as plain text."""
-    with book.ledger.reading(), worded_errors(book.ledger.path):
-        lines = list(book.ledger.link.iterdump())
-    head = [f"PRAGMA application_id = {schema.APPLICATION_ID};", f"PRAGMA user_version = {schema.VERSION};"]
-    return "\n".join([*head, *lines, ""])
 
 
 def _sheet(records: tuple[Any, ...]) -> list[list[Value]]:

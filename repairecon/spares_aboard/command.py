@@ -331,7 +331,7 @@ ACTS: dict[str, Act] = {
               {"--locker": {"default": "", "help": "one locker alone"},
                "--blind": {"action": "store_true", "help": "without what the book says"},
                "--to": {"type": Path, "metavar": "FILE", "help": "write it to a file: .csv or .txt"}}),
-    "export": (READS, "the whole book as CSV, a workbook and plain SQL",
+    "export": (READS, "the whole book as CSV and a workbook",
                lambda b, a: "\n".join(f"Wrote {path}" for path in export_papers(b, a.folder)),
                {"folder": {"help": "new folder for the files"}}),
     "backup": (READS, "a copy of the book, read again and found sound", _backup, {"target": {"help": "the new file"}}),

@@ -1,4 +1,4 @@
-"""The spares book as CSV and SQL: what goes out comes in again equal, and every fault of a folder is told at once."""
+"""The spares book as CSV: what goes out comes in again equal, and every fault of a folder is told at once."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ import sqlite3
 from pathlib import Path
 
 import pytest
-from book_makers import BELT, OIL, SEAL, TODAY, corrected, fitted_to, held, stocked_book
+from book_makers import BELT, OIL, SEAL, corrected, fitted_to, held, stocked_book
 
-from repairecon.book.csv_folder import book_from_csv, export_book, sql_text
+from repairecon.book.csv_folder import book_from_csv, export_book
 from repairecon.book.schema import TABLES
 from repairecon.book.spares_book import SparesBook, open_book
 from repairecon.records import BookFileError, CaseError
@@ -62,17 +62,6 @@ def test_no_cell_of_the_export_is_a_formula(tmp_path: Path) -> None:
                 assert not [cell for cell in row if cell.startswith(("=", "+", "-", "@", "\t", "\r"))]
                 seen += sum(cell.startswith("'") for cell in row)
     assert seen >= 6
-
-
-def test_the_sql_builds_the_same_book(tmp_path: Path) -> None:
-    with lived_in(tmp_path) as book:
-        (tmp_path / "book.sql").write_text(sql_text(book), "utf-8")
-    with contextlib.closing(sqlite3.connect(tmp_path / "new.spares")) as link:
-        link.executescript((tmp_path / "book.sql").read_text("utf-8"))
-    assert contents(tmp_path / "boat.spares") == contents(tmp_path / "new.spares")
-    with open_book(tmp_path / "new.spares", today=TODAY) as book:
-        assert book.check() == ()
-        assert book.fit("20x35x7", "engine").aboard == 2
 
 
 def test_nothing_is_written_over(tmp_path: Path) -> None:
