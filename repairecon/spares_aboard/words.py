@@ -6,12 +6,10 @@ from typing import Any
 
 import pandas as pd
 
-from repairecon.book.spares_book import SparesBook
 from repairecon.read.reading import AS_IT_STANDS
 from repairecon.records import DAYS_A_YEAR
-from repairecon.show.sheet import Panel
 from repairecon.show.words import chance_words, days_words, money, number, price, quantity, tenths, whole
-from repairecon.spares_aboard.act_words import each, happened
+from repairecon.spares_aboard.act_words import each
 from repairecon.spares_aboard.holdings import INSPECT, OVER, RUNS_OUT
 from repairecon.spares_aboard.job import SparesAnswer
 
@@ -224,16 +222,3 @@ def cases(answer: SparesAnswer) -> list[str]:
             f"expected {often}."
         )
     return lines
-
-
-def acts_tried(copy: SparesBook) -> Panel:
-    """One act and its undoing, on a copy: the first spare that can be fitted to a unit."""
-    title = "One act: taken from stock, written into the unit's history, put on the list to buy; then taken back"
-    stock = {line.item_number: line for line in copy.stock() if line.locker_kind == "aboard" and line.quantity >= 1}
-    ready = [i for i in copy.items() if i.number in stock and i.units and i.measure == "piece"]
-    if not ready:
-        return Panel(title, ["Nothing in this book can be fitted to a unit."])
-    card = max(ready, key=lambda i: (i.critical, stock[i.number].quantity <= i.minimum))
-    done = copy.fit(card.name, card.units[0], locker=stock[card.number].locker)
-    back = copy.undo(done.movements[0].number)
-    return Panel(title, [line.strip() for line in happened([done, back], copy.currency).splitlines()])

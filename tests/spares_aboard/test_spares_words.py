@@ -6,9 +6,8 @@ import datetime
 
 import matplotlib
 import pytest
-from aboard_makers import DEMO, empty_book, passage, small_answer
+from aboard_makers import empty_book, passage, small_answer
 
-from repairecon.book.spares_book import book_at, book_copy
 from repairecon.records import Range, ReceiveLine, SpareWish
 from repairecon.show import plots
 from repairecon.show.words import price
@@ -99,22 +98,6 @@ def test_whole_units_are_to_be_turned(tmp_path):
     assert set(turning.index) == {"pump, complete", "starter"}
     assert turning.loc["starter", "turn_by"] == datetime.date(2026, 6, 19)
     assert turning.loc["pump, complete", "turn_by"] == datetime.date(2025, 6, 30)  # 180 days on
-
-
-def test_acts_are_tried_on_a_copy_that_leaves_nothing(tmp_path):
-    with book_at(DEMO) as book:
-        path = tmp_path / "own.spares"
-        book.backup(path)
-        before = book.movements()
-    with book_copy(path, datetime.date(2026, 6, 1)) as copy:
-        lines = words.acts_tried(copy).lines
-    assert any(line.startswith("REORDER") for line in lines)
-    assert any("fitted 1 from B1 into raw water pump" in line for line in lines)
-    assert any("taken back from the book" in line for line in lines)
-    with book_at(path) as book:
-        assert book.movements() == before
-    with empty_book(tmp_path, "empty.spares") as nothing:
-        assert "Nothing in this book" in repr(words.acts_tried(nothing))
 
 
 def test_where_no_cost_of_being_without_is_said_that_comes_first(tmp_path):
