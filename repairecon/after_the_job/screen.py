@@ -202,7 +202,7 @@ def largest_steps(b: Bridge, most: int = MOST_STEPS) -> list[Step]:
     return [*ranked[: most - 1], Step(group=f"{whole(len(rest))} small steps", name="", **sums)]
 
 
-def bridge_table(found: AfterTheJob, most: int = MOST_STEPS) -> pd.DataFrame:
+def bridge_table(found: AfterTheJob, most: int) -> pd.DataFrame:
     """From estimate to actual in words, largest step first."""
     b, currency = found.bridge, found.currency
     if b is None:
@@ -323,9 +323,10 @@ def main(found: AfterTheJob, *, pictures: bool = True) -> Iterator[Panel | Sheet
         from repairecon.after_the_job import charts
 
         drawn = list(charts.pictures(found))
-    elif found.bridge is not None:
-        yield Sheet(bridge_table(found), "From the estimate to what it came to")
     yield from (picture for part, picture in drawn if part == "bridge")
+    if found.bridge is not None:
+        every = bridge_table(found, len(found.bridge.steps))
+        yield Sheet(every, "Every step from the estimate to what it came to")
     if found.hindsight is not None:
         yield Sheet(ways_table(found, found.hindsight), f"The ways, then and now, in {found.currency} all in")
     yield Panel("Do the ranges hold", [*all_held(found), *filter(None, [chances(found)])])
@@ -335,10 +336,7 @@ def main(found: AfterTheJob, *, pictures: bool = True) -> Iterator[Panel | Sheet
 
 
 def rest(found: AfterTheJob) -> Iterator[Panel | Sheet]:
-    """What it rests on: every step, the ranges in figures, every figure learned, what was bought and fitted."""
-    if found.bridge is not None:
-        every = bridge_table(found, len(found.bridge.steps))
-        yield Sheet(every, "Every step from the estimate to what it came to")
+    """What it rests on: the ranges in figures, every figure learned, what was bought and fitted."""
     tables = {"The ranges in figures": held_table, "Every figure before and after the log": learned_table,
               "Into and out of the stores": movements_table}  # fmt: skip
     yield from (Sheet(table, name) for name, make in tables.items() if len(table := make(found)))

@@ -116,7 +116,7 @@ def test_text_from_files_is_escaped(found: AfterTheJob) -> None:
 
 
 def test_command_tells_all(capsys: pytest.CaptureFixture[str]) -> None:
-    screens = {(): "neglect salt|Your ranges|teaches", ("--full",): "From the|then and now|Do the ranges|teaches"}
+    screens = {(): "neglect salt|Your ranges|teaches", ("--full",): "Every step|then and now|Do the ranges|teaches"}
     for options, said in screens.items():
         words_in_order = ("Good decision", "came to EUR 917", *said.split("|"))
         assert main(["after-the-job", str(DATA / "alternator_done"), *options]) == 0
