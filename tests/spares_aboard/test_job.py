@@ -21,8 +21,7 @@ from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.records import Passage, Range, ReceiveLine, RepaireconError, SpareWish
 from repairecon.spares_aboard.command import as_json
 from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
-from repairecon.spares_aboard.screen import full
-from repairecon.spares_aboard.words import below_table
+from repairecon.spares_aboard.screen import below_table, full
 
 YEAR = 365.25
 

@@ -11,7 +11,7 @@ from aboard_makers import empty_book, passage, small_answer
 from repairecon.records import Range, ReceiveLine, SpareWish
 from repairecon.show import plots
 from repairecon.show.words import price
-from repairecon.spares_aboard import charts, screen, words
+from repairecon.spares_aboard import charts, screen
 from repairecon.spares_aboard.job import spares_aboard
 
 matplotlib.use("Agg")
@@ -63,10 +63,10 @@ def test_captions_say_what_to_do(small, hostile):
 
 
 def test_the_first_sentence_names_what_to_buy(small, hostile):
-    buy = list(words.buy_table(small)["buy"])
-    assert f" of EUR 100: {buy[0]}; {buy[1]} and {len(buy) - 2} more. Being without then costs" in words.budget(small)
-    (only,) = words.buy_table(hostile)["buy"]
-    assert f" (no budget given: all that pays): {only}. Being" in words.budget(hostile)
+    buy = list(screen.buy_table(small)["buy"])
+    assert f" of EUR 100: {buy[0]}; {buy[1]} and {len(buy) - 2} more. Being without then costs" in screen.budget(small)
+    (only,) = screen.buy_table(hostile)["buy"]
+    assert f" (no budget given: all that pays): {only}. Being" in screen.budget(hostile)
 
 
 def test_expiry_is_said_with_its_evidence(tmp_path):
@@ -75,7 +75,7 @@ def test_expiry_is_said_with_its_evidence(tmp_path):
         for name, cure, bought in rings:
             book.add_item(name, material="NBR", locker="A1")
             book.receive([ReceiveLine(name, 1, "x", 1, cure_date=cure)], bought)
-        lines = words.expiring(spares_aboard(book, passage()))
+        lines = screen.expiring(spares_aboard(book, passage()))
     assert lines == [
         "c: 1 in A1: out of date since 2020-01-01: throw away (cured 2010-01-01).",
         "b: 1 in A1: inspect: due since 2025-01-01; if sound, good until 2028-01-01 (no cure date, counted from the "
@@ -107,12 +107,12 @@ def test_where_no_cost_of_being_without_is_said_that_comes_first(tmp_path):
         book.add_item("hose clip", locker="A1")
         answer = spares_aboard(book, passage())
         own = spares_aboard(book, passage(cost_without={"other": Range(10.0, 10.0, 10.0)}))
-    (said,) = words.guessed(answer)
+    (said,) = screen.guessed(answer)
     costs = sorted(set(answer.carry["cost_without"]))  # means of 5 / 25 / 120 and of 150 / 600 / 2500: (a + 4m + b) / 6
     assert costs == pytest.approx([225 / 6, 5050 / 6])
     assert "EUR 38 or EUR 842 each time" in said
     assert said in screen.verdict(answer).lines
-    assert words.guessed(own) == []
+    assert screen.guessed(own) == []
 
 
 def test_no_price_is_minus_nothing():
