@@ -9,7 +9,7 @@ import pandas as pd
 
 from repairecon.read.reading import AS_IT_STANDS
 from repairecon.records import DAYS_A_YEAR
-from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width
+from repairecon.show.layout import Block, capital, fitted, shortened, terminal_width
 from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import chance_words, days_words, money, number, price, quantity, tenths, whole
 from repairecon.spares_aboard.act_words import each
@@ -244,7 +244,7 @@ def first_screen(answer: SparesAnswer) -> str:
     """What to buy and to throw away, what is too few, then the worth: at most MOST_LINES lines."""
     width, figures = terminal_width(), f"figures: {answer.figures}" if answer.figures else ""
     head = shortened(title(answer), width - len(figures) - 2)
-    blank = Block([(0, [""])])
+    blank, bought = Block([(0, [""])]), buy_table(answer).drop(columns="short then")
     shelf = [Block.of(lead, [said], width, 6, 3) for lead, said in of_shelf(answer).items()]
     # critical things by name, the others counted
     critical = [line.item.name for line in answer.below_minimum if line.item.critical]
@@ -254,27 +254,13 @@ def first_screen(answer: SparesAnswer) -> str:
     blocks = [
         Block([(0, [f"{head}{figures.rjust(width - len(head))}".rstrip()])]),
         Block.of("", [budget(answer), *guessed(answer)], width, 0, 0),
-        blank, _buys(answer, width), blank, *shelf,
+        blank, *([Block.of_table(bought, width, 4, "more")] if len(bought) else []), blank, *shelf,
         Block.of("Below the minimum:", [*named, *counted], width, 5, 2),
         Block.of("Worth:", [value(answer)], width, 4, 2),
         Block.of("", [period(answer)], width, 3, 1),
         Block([(0, ["More: --full"])]),
     ]  # fmt: skip
     return "\n".join(fitted(blocks, MOST_LINES)) + "\n"
-
-
-def _buys(answer: SparesAnswer, width: int) -> Block:
-    """What to buy, a line each; where the screen is low, the least worth go first."""
-    table = buy_table(answer).drop(columns="short then", errors="ignore")
-    if table.empty:
-        return Block([(0, [])])
-    room = width - sum(2 + max(map(len, [name, *table[name]])) for name in table.columns[1:])
-    table["buy"] = [shortened(name, room) for name in table["buy"]]
-    head, _, *rows = as_text(table).split("\n")
-    forms: list[tuple[int, list[str]]] = [(8, [head, *rows])]
-    for many in range(len(rows) - 2, 3, -1):
-        forms.append((7, [head, *rows[:many], f"({whole(len(rows) - many)} more: --full)"]))
-    return Block(forms)
 
 
 def verdict(answer: SparesAnswer) -> Panel:
