@@ -92,7 +92,7 @@ def as_json(answer: SparesAnswer) -> dict[str, Any]:
     made = {
         **{name: getattr(answer, name) for name in names},
         "value": {**asdict(answer.worth), **by},
-        "holdings": answer.holdings.drop(columns=["number", "resale_rate"]),
+        "holdings": answer.holdings.drop(columns="number"),
         "receipts": answer.receipts.drop(columns="number"), "expiring": answer.expiring.drop(columns="number"),
         "turning": answer.turning, "budget_curve": answer.budget_curve, "missing": answer.missing,
         "surplus": answer.surplus, "insurance": answer.insurance, "below_minimum": below,

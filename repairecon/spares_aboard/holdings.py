@@ -114,20 +114,18 @@ def holdings(
     for line in stock:
         number, quantity = line.item_number, float(line.quantity)
         card, last, part = items[number], valued.last.get(number), quantity / total[number]
+        expired, fifo = over.get((number, line.locker), 0.0), valued.fifo.get(number, 0.0) * part
         rows.append((
-            card.name, number, card.system, line.locker, line.locker_kind, quantity, card.measure,
-            valued.fifo.get(number, 0.0) * part, valued.average.get(number, 0.0) * part, last.on_date if last else "",
-            last.person if last else "", (float(last.cost_unit) if last and last.cost_unit is not None else math.nan),
-            1.0 if card.resale_rate is None else card.resale_rate, over.get((number, line.locker), 0.0),
+            card.name, number, card.system, line.locker, line.locker_kind, quantity, card.measure, fifo,
+            valued.average.get(number, 0.0) * part, last.on_date if last else "", last.person if last else "",
+            (float(last.cost_unit) if last and last.cost_unit is not None else math.nan), expired,
+            # what is out of date brings nothing (IAS 2, paragraph 9: the lower of cost and what it would bring)
+            expired * (fifo / quantity),
         ))  # fmt: skip
-    frame = pd.DataFrame(rows, columns=[
+    return pd.DataFrame(rows, columns=[
         "item", "number", "system", "locker", "locker_kind", "quantity", "measure", "fifo", "average", "last_bought",
-        "supplier", "price_last", "resale_rate", "expired",
+        "supplier", "price_last", "expired", "written_down",
     ])  # fmt: skip
-    # What is out of date brings nothing (IAS 2, paragraph 9: the lower of cost and what it would bring)
-    each = frame["fifo"].to_numpy(float) / np.maximum(frame["quantity"].to_numpy(float), 1e-9)
-    frame["written_down"] = frame["expired"].to_numpy(float) * each
-    return frame
 
 
 def by(frame: pd.DataFrame, column: str) -> pd.DataFrame:
