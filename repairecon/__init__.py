@@ -18,7 +18,7 @@ from repairecon.records import (  # isort: skip
 if TYPE_CHECKING:
     from repairecon.after_the_job.job import after_the_job, decide
     from repairecon.book.csv_folder import book_from_csv, export_book
-    from repairecon.book.spares_book import book_at, book_copy, open_book
+    from repairecon.book.spares_book import book_at, open_book
     from repairecon.compare_quotes.job import QuotesAnswer, compare_quotes
     from repairecon.read.case_folder import read_case
     from repairecon.read.closed import read_closed, read_log
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Answer", "BookError", "Branch", "Case", "CaseError", "Fault", "FindingError", "Part", "Quote", "QuotesAnswer",
     "Range", "ReceiveLine", "RepaireconError", "Source", "SparesAnswer", "Supplier", "Task", "Terms", "Unit",
-    "Verdict", "Way", "after_the_job", "book_at", "book_copy", "book_from_csv", "compare_quotes", "copy_notebooks",
+    "Verdict", "Way", "after_the_job", "book_at", "book_from_csv", "compare_quotes", "copy_notebooks",
     "decide", "equivalent", "export_book", "new_case", "open_book", "read_case", "read_closed", "read_log",
     "rebuild_or_buy", "screen", "spares_aboard", "what_if", "whole_boat",
 ]  # fmt: skip
@@ -42,7 +42,7 @@ __all__ = [
 _FOUND_IN = {
     "Answer": "rebuild_or_buy.answer", "QuotesAnswer": "compare_quotes.job", "SparesAnswer": "spares_aboard.job",
     "Verdict": "rebuild_or_buy.advice", "after_the_job": "after_the_job.job", "book_at": "book.spares_book",
-    "book_copy": "book.spares_book", "book_from_csv": "book.csv_folder", "compare_quotes": "compare_quotes.job",
+    "book_from_csv": "book.csv_folder", "compare_quotes": "compare_quotes.job",
     "copy_notebooks": "read.starter", "decide": "after_the_job.job", "equivalent": "standards.equivalents",
     "export_book": "book.csv_folder", "new_case": "read.starter", "open_book": "book.spares_book",
     "read_case": "read.case_folder", "read_closed": "read.closed", "read_log": "read.closed",

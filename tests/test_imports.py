@@ -34,7 +34,6 @@ NAMES = [
     "Way",
     "after_the_job",
     "book_at",
-    "book_copy",
     "book_from_csv",
     "compare_quotes",
     "copy_notebooks",

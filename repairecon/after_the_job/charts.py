@@ -17,13 +17,12 @@ from repairecon.after_the_job import screen
 from repairecon.after_the_job.job import AfterTheJob
 from repairecon.after_the_job.learning import Shift
 from repairecon.after_the_job.log import Held
-from repairecon.formulas.scores import Group
 from repairecon.rebuild_or_buy.sentences import plain
 from repairecon.show import plots
-from repairecon.show.plots import BESIDE, HALO, INK, LOW, MAIN, QUIET, TURN, TURN_DARK, Margins, money_said, write
+from repairecon.show.plots import BESIDE, HALO, INK, MAIN, QUIET, TURN, TURN_DARK, Margins, money_said, write
 from repairecon.show.words import chance_words, number, whole
 
-FEW, MEDIUM, HIGH = 4.5, 5.5, 7.0
+FEW, HIGH = 4.5, 7.0
 """Heights of pictures on a narrow page [inch]."""
 EDGE_SCORE, FAR = 1.2816, 4.0
 """Normal scores of the ends of a range, and from which on a dot stands at the edge."""
@@ -94,28 +93,6 @@ def held_chart(held: Sequence[Held], caption: str = "", ax: Axes | None = None) 
     return ax
 
 
-def chances_chart(groups: Sequence[Group], caption: str = "", ax: Axes | None = None) -> Axes:
-    """How often things came that had been given a chance, a mark a group of chances with its range."""
-    width = plots.slot(ax)[0]
-    margins = Margins(left=0.16 * width, right=0.28 * width, axis=0.55)
-    ax = plots.stage(ax, "Stated chances and what came", caption, 3.0, margins, least=LOW)
-    ax.set(xlim=(0.0, 1.0), ylim=(0.0, 1.07))
-    for axis in ("x", "y"):
-        plots.ticks(ax, axis, plots.chance_said)
-    plots.axis_label(ax, "x", "chance stated")
-    ax.plot([0, 1], [0, 1], color=QUIET, linewidth=1.0, linestyle=(0, (4, 3)), zorder=1, gid="honest")
-    for k, g in enumerate(groups):
-        out = not g.low <= g.stated <= g.high
-        ink, mark = (TURN, "D") if out else (MAIN, "o")
-        ax.plot([g.stated] * 2, [g.low, g.high], color=ink, linewidth=2.0, gid=f"range {k}", zorder=2)
-        ax.plot(g.stated, g.happened, mark, ms=8, color=ink, mec="white", gid=f"group {k}", clip_on=False, zorder=3)
-        many = f"of {whole(g.many)}"
-        write(ax, (g.stated, g.happened), many, "data", (10.0, 0.0), color=QUIET, path_effects=HALO)
-    said = "on the dashed line: came as often as stated; a mark above it came more often"
-    write(ax, (1.0, 0.5), plots.wrap(said, margins.right - 0.2), "axes fraction", (10.0, 0.0), color=QUIET)
-    return ax
-
-
 def moved_chart(moved: Sequence[Shift], title: str, caption: str = "", ax: Axes | None = None) -> Axes:
     """Two bars a figure, chances or times a guess: the range believed before, in grey, and below it the one after."""
     chances = moved[0].kind == "chance"
@@ -156,19 +133,6 @@ def held_caption(found: AfterTheJob) -> str:
     return f"Eight dots in ten belong in the band. Make the ranges of {worst.quantity} wider first."
 
 
-def chances_caption(found: AfterTheJob) -> str:
-    c = found.calibration
-    if c is None or c.many < screen.LEAST_STATED:
-        return "Too few stated chances to tell anything yet: go on writing down what you find."
-    off = screen.off_groups(c)
-    if not off:
-        return "Every range meets the dashed line: keep your chances as they are."
-    g = max(off, key=lambda g: g.many)
-    side = "higher" if g.happened > g.stated else "lower"
-    ends = f"{chance_words(g.low)} to {chance_words(g.high)}"
-    return f"Where you would say {chance_words(g.stated)}, go {side}: the log leaves {ends} open."
-
-
 def pictures(found: AfterTheJob) -> Iterator[tuple[str, plots.Picture]]:
     """The pictures as far as there is something to show, each with the part of the answer that it belongs to."""
     if (b := found.bridge) is not None:
@@ -177,8 +141,6 @@ def pictures(found: AfterTheJob) -> Iterator[tuple[str, plots.Picture]]:
         yield "bridge", plots.Picture(partial(bridge_chart, bars, found.currency, bridge_caption(found)), HIGH)
     if found.held:
         yield "log", plots.Picture(partial(held_chart, found.held, held_caption(found)), FEW)
-    if (c := found.calibration) is not None and c.many >= screen.LEAST_STATED:
-        yield "log", plots.Picture(partial(chances_chart, c.groups, chances_caption(found)), MEDIUM)
     caption = "Grey is what was believed before, with its 8 in 10 range; let the next case use the lower bars."
     titles = {"chance": "Chances before and after", "hours": "Your hours over your guesses, before and after"}
     for kind, title in titles.items():

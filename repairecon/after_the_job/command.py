@@ -143,10 +143,7 @@ def as_json(found: AfterTheJob) -> dict[str, Any]:
 
     b, h, c, currency = found.bridge, found.hindsight, found.calibration, found.currency
     ranges = [{**asdict(h), "sentence": screen.held(h)} for h in found.held]
-    chances = c and {
-        **asdict(c), "parts": c.parts._asdict(), "groups": [g._asdict() for g in c.groups],
-        "sentence": screen.chances(found),
-    }  # fmt: skip
+    chances = c and {**asdict(c), "groups": [g._asdict() for g in c.groups], "sentence": screen.chances(found)}
     bridge = b and {
         **asdict(b), "difference": b.difference, "groups": b.groups, "not_told": b.not_written,
         "sentence": screen.bridge(b, currency),

@@ -1,11 +1,10 @@
-"""What a log of jobs teaches: counts of outcomes, the owner's pace, how prices drift, how often things fail."""
+"""What a log of jobs teaches: counts of outcomes, the owner's pace, how prices drift, how long things last."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
-from math import isfinite
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -37,13 +36,10 @@ SPREAD_SHAPE, SPREAD_SCALE = 2.0, 0.12
 DRIFT, DRIFT_YEARS, PRICE_SHIFT_JOBS, PRICE_SCALE = 0.02, 11.0, 4.0, 0.02
 """Prices rise by 2 % a year before any is seen, as firmly as 11 price-years squared would tell; assumed."""
 
-FAILURES, FAILURE_YEARS = 1.0, 10.0
-"""One failure in ten unit-years before any life is known; assumed."""
-
 LEAST_WAIT, LEAST_AGES = 0.5, 3
 """Days that what came at once counts for, as a wait of none has no logarithm; ages of prices, fewest that show a rise.
 """
-WIDE = 0.8
+WIDE, ENDS = 0.8, ("", "_low", "_high")
 
 
 @dataclass(frozen=True)
@@ -132,29 +128,17 @@ def kept(log: JobLog, kind: str) -> Pace:
     return pace(rows, sorted({r.group for r in rows}), scale)
 
 
-def _parcels(log: JobLog) -> dict[str, set[str]]:
-    """Jobs on which each supplier delivered something whose wait or price is known, by the name as written first."""
-    found: dict[str, tuple[str, set[str]]] = {}
+def _suppliers(log: JobLog) -> Iterator[SupplierKept]:
+    """Each supplier who delivered something whose wait or price is known, by the name as written first."""
+    ways, found = {kind: kept(log, kind) for kind in ("days", "price")}, dict[str, tuple[str, set[str]]]()
     for r in (*log.of("days"), *log.of("price")):
         if r.group:
             found.setdefault(key(r.group), (r.group, set()))[1].add(r.job)
-    return dict(sorted(found.values()))
-
-
-def _suppliers(log: JobLog) -> Iterator[SupplierKept]:
-    ways = {kind: kept(log, kind) for kind in ("days", "price")}
-    for name, jobs in _parcels(log).items():
-        ends = {kind: np.clip(found.factor(key(name), False), 1.0 / FACTOR, FACTOR) for kind, found in ways.items()}
+    for name, jobs in sorted(found.values()):
+        ends = {kind: np.clip(way.factor(key(name), False), 1.0 / FACTOR, FACTOR) for kind, way in ways.items()}
         figures = {f"{kind}{end}": float(x) for kind, some in ends.items()
-                   for end, x in zip(("", "_low", "_high"), some, strict=True)}  # fmt: skip
+                   for end, x in zip(ENDS, some, strict=True)}  # fmt: skip
         yield SupplierKept(supplier=name, parcels=len(jobs), **figures)
-
-
-def failure_rate(rows: Sequence[Logged], unit: str) -> tuple[float, float]:
-    """Gamma belief (shape, years) in the failures a year of a kind of unit, from the years that units served."""
-    lives = [r for r in rows if r.unit == unit and r.years is not None]
-    failed = sum(bool(r.happened) for r in lives)
-    return FAILURES + failed, FAILURE_YEARS + sum(r.years or 0.0 for r in lives)
 
 
 def learn(log: JobLog, strength: float = STRENGTH) -> Learned:
@@ -184,11 +168,11 @@ def learn(log: JobLog, strength: float = STRENGTH) -> Learned:
 
 def shifts(case: Case | None, log: JobLog, learned: Learned) -> tuple[Shift, ...]:
     """Figures before and after the log, side by side; chances need the case in which they stand."""
-    found, lives, prices = _chances(case, learned) if case else (), log.of("life"), log.of("price")
+    found, prices = _chances(case, learned) if case else (), log.of("price")
     was, now = (np.expm1(belief_interval(x, [0.0, 1.0], 0.0, WIDE)) for x in (drift_before(), drift(prices)))
     aged = sum(r.years is not None for r in prices)
     rise = () if learned.drift_rate is None else (_shift("price", "rise a year", was, now, aged),)
-    return (*found, *_hours(log.of("hours")), *rise, *_kept(log), *_rates(lives), *_lives(lives))
+    return (*found, *_hours(log.of("hours"), learned), *rise, *_kept(log, learned), *_lives(log.of("life")))
 
 
 def _shift(kind: str, name: str, before: Iterable[float], after: Iterable[float], jobs: float) -> Shift:
@@ -208,35 +192,23 @@ def _chances(case: Case, learned: Learned) -> Iterator[Shift]:
             yield _shift("chance", f"{event}={branches[k].outcome}{where}", was, new, float(seen.sum()))
 
 
-def _hours(rows: Sequence[Logged]) -> Iterator[Shift]:
-    before, after = pace_before(), pace(rows)
-    for stage, first in product(STAGES, (True, False)):
-        jobs = {r.job for r in rows if r.group == stage and (r.first_time is not False) == first}
+def _hours(rows: Sequence[Logged], learned: Learned) -> Iterator[Shift]:
+    before = pace_before()
+    for b in learned.hours:
+        jobs = {r.job for r in rows if r.group == b.group and (r.first_time is not False) == b.first_time}
         if jobs:
-            name = f"{stage}, {'first time' if first else 'again'}"
-            yield _shift("hours", name, before.factor(stage, first), after.factor(stage, first), len(jobs))
+            name = f"{b.group}, {'first time' if b.first_time else 'again'}"
+            yield _shift("hours", name, before.factor(b.group, b.first_time), (b.factor, b.low, b.high), len(jobs))
 
 
-def _kept(log: JobLog) -> Iterator[Shift]:
+def _kept(log: JobLog, learned: Learned) -> Iterator[Shift]:
     for kind, scale in (("days", SPREAD_SCALE), ("price", PRICE_SCALE)):
-        found, before = kept(log, kind), pace_before(("",), scale=scale)
-        for name in _parcels(log):
-            jobs = {r.job for r in log.of(kind) if key(r.group) == key(name)}
+        before = pace_before(("",), scale=scale).factor("", False)
+        for s in learned.suppliers:
+            jobs = {r.job for r in log.of(kind) if key(r.group) == key(s.supplier)}
             if jobs:
-                was, now = before.factor("", False), found.factor(key(name), False)
-                yield _shift(f"{kind}, supplier", name, was, now, len(jobs))
-
-
-def _rates(rows: Sequence[Logged]) -> Iterator[Shift]:
-    """Failures a year: the gamma belief after Poisson counts (A. B. Downey, Think Bayes, 2nd ed., ch. 18)."""
-    from scipy.special import gammaincinv
-
-    before = failure_rate((), "")
-    for unit in sorted({r.unit for r in rows if r.years is not None}):
-        beliefs, sides = (before, failure_rate(rows, unit)), [(1.0 - WIDE) / 2.0, (1.0 + WIDE) / 2.0]
-        was, now = ((s / t, *gammaincinv(s, sides) / t) for s, t in beliefs)
-        if all(map(isfinite, now)):
-            yield _shift("failures a year", unit, was, now, sum(r.unit == unit for r in rows))
+                now = (getattr(s, f"{kind}{end}") for end in ENDS)
+                yield _shift(f"{kind}, supplier", s.supplier, before, now, len(jobs))
 
 
 def _lives(rows: Sequence[Logged]) -> Iterator[Shift]:

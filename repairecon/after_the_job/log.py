@@ -11,7 +11,7 @@ import numpy as np
 from repairecon.after_the_job.bridge import Bridge, Estimate, found_in_order, pieces_paid, worker
 from repairecon.buying.buying import Priced
 from repairecon.formulas import ranges, scores
-from repairecon.formulas.scores import BrierParts, Group
+from repairecon.formulas.scores import Group
 from repairecon.read.closed import Closed
 from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.job import read_findings
@@ -65,8 +65,6 @@ class Calibration:
     many: int
     brier: float
     brier_plain: float
-    log_score: float
-    parts: BrierParts
     groups: tuple[Group, ...]
 
 
@@ -236,10 +234,8 @@ def calibration(log: JobLog) -> Calibration | None:
         return None
     stated = np.array([r.chance for r in rows], dtype=float)
     came = np.array([r.happened for r in rows], dtype=bool)
-    brier, log_score = scores.chance_scores(stated, came)
-    groups = scores.calibration_groups(stated, came, EDGES, SURE)
-    plain = scores.chance_scores(np.full(len(rows), came.mean()), came)[0]
     return Calibration(
-        many=len(rows), brier=brier, brier_plain=plain, log_score=log_score, parts=scores.brier_parts(groups, brier),
-        groups=tuple(groups),
+        many=len(rows), brier=scores.brier_score(stated, came),
+        brier_plain=scores.brier_score(np.full(len(rows), came.mean()), came),
+        groups=tuple(scores.calibration_groups(stated, came, EDGES, SURE)),
     )  # fmt: skip

@@ -12,8 +12,7 @@ import pandas as pd
 from repairecon.after_the_job.bridge import Bridge, Step
 from repairecon.after_the_job.job import AfterTheJob, Hindsight
 from repairecon.after_the_job.learning import Shift
-from repairecon.after_the_job.log import Calibration, Held
-from repairecon.formulas.scores import Group
+from repairecon.after_the_job.log import Held
 from repairecon.rebuild_or_buy.sentences import named, plain
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of
@@ -113,18 +112,14 @@ def all_held(found: AfterTheJob) -> list[str]:
     return lines
 
 
-def off_groups(c: Calibration) -> list[Group]:
-    """Groups of stated chances that what came contradicts; one of a few chances contradicts nothing."""
-    return [g for g in c.groups if g.many >= LEAST_IN_GROUP and not g.low <= g.stated <= g.high]
-
-
 def chances(found: AfterTheJob) -> str:
     c = found.calibration
     if c is None:
         return ""
     if c.many < LEAST_STATED:
         return f"Chances: {c.many} stated, too few to tell whether they were honest."
-    off = off_groups(c)
+    # what came contradicts these groups; one of a few chances contradicts nothing
+    off = [g for g in c.groups if g.many >= LEAST_IN_GROUP and not g.low <= g.stated <= g.high]
     verb = "better than" if c.brier < c.brier_plain else "no better than"
     text = f"Chances: {c.many} stated; they were {verb} one and the same chance for everything. "
     if not off:
@@ -145,7 +140,7 @@ def figure(kind: str, x: float) -> str:
         return share(x) if abs(x) >= 0.1 else f"{number(100.0 * x)} %"
     if kind in SUPPLIER_KINDS or kind == "median life":
         return f"{number(x)} {'years' if kind == 'median life' else 'times'}"
-    return {"chance": chance_words, "hours": times}.get(kind, number)(x)
+    return chance_words(x) if kind == "chance" else times(x)
 
 
 def shift(s: Shift) -> str:
@@ -207,7 +202,7 @@ def largest_steps(b: Bridge, most: int = MOST_STEPS) -> list[Step]:
     return [*ranked[: most - 1], Step(group=f"{whole(len(rest))} small steps", name="", **sums)]
 
 
-def bridge_table(found: AfterTheJob, most: int = MOST_STEPS) -> pd.DataFrame:
+def bridge_table(found: AfterTheJob, most: int) -> pd.DataFrame:
     """From estimate to actual in words, largest step first."""
     b, currency = found.bridge, found.currency
     if b is None:
@@ -328,9 +323,10 @@ def main(found: AfterTheJob, *, pictures: bool = True) -> Iterator[Panel | Sheet
         from repairecon.after_the_job import charts
 
         drawn = list(charts.pictures(found))
-    elif found.bridge is not None:
-        yield Sheet(bridge_table(found), "From the estimate to what it came to")
     yield from (picture for part, picture in drawn if part == "bridge")
+    if found.bridge is not None:
+        every = bridge_table(found, len(found.bridge.steps))
+        yield Sheet(every, "Every step from the estimate to what it came to")
     if found.hindsight is not None:
         yield Sheet(ways_table(found, found.hindsight), f"The ways, then and now, in {found.currency} all in")
     yield Panel("Do the ranges hold", [*all_held(found), *filter(None, [chances(found)])])
@@ -340,10 +336,7 @@ def main(found: AfterTheJob, *, pictures: bool = True) -> Iterator[Panel | Sheet
 
 
 def rest(found: AfterTheJob) -> Iterator[Panel | Sheet]:
-    """What it rests on: every step, the ranges in figures, every figure learned, what was bought and fitted."""
-    if found.bridge is not None:
-        every = bridge_table(found, len(found.bridge.steps))
-        yield Sheet(every, "Every step from the estimate to what it came to")
+    """What it rests on: the ranges in figures, every figure learned, what was bought and fitted."""
     tables = {"The ranges in figures": held_table, "Every figure before and after the log": learned_table,
               "Into and out of the stores": movements_table}  # fmt: skip
     yield from (Sheet(table, name) for name, make in tables.items() if len(table := make(found)))

@@ -181,9 +181,7 @@ class Acts(Stock):
             if movement in undone_by:
                 raise BookError(f"movement {movement} is undone already, by movement {undone_by[movement]}")
             if row["kind"] == "corrected":
-                instead = self.ledger.rows("SELECT movement FROM movements WHERE corrects = ?", (row["undoes"],))[0][0]
-                taken = f"movement {movement} took back what was corrected"
-                raise BookError(f"{taken}: undo movement {instead}, which stands instead")
+                raise BookError(f"movement {movement} took back what was corrected: undo what stands instead")
             gone, come = row["locker_to"], row["locker_from"]
             lying = self.places(row["item"]).get(gone, 0)
             if gone and lying < row["quantity"]:

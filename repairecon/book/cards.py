@@ -8,10 +8,10 @@ from typing import Any
 
 from repairecon.book import schema
 from repairecon.book.ledger import Ledger
-from repairecon.book.schema import Amount, Scale, Sort, amount, as_said, choice, kept, month_or_day, pieces, words
+from repairecon.book.schema import Amount, Scale, Sort, as_said, choice, kept, month_or_day, pieces, words
 from repairecon.read import values
 from repairecon.read.problems import Problems, key, shown
-from repairecon.records import LOCKER_KINDS, MEASURES, SHELF_GROUPS, BookError, Item, Locker, UnitAboard
+from repairecon.records import LOCKER_KINDS, MEASURES, SHELF_GROUPS, BookError, Item, Locker
 from repairecon.standards.equivalents import equivalent, identify
 
 TEXTS = ("system", "makers_number", "cross_reference", "designation", "material", "needs", "note")
@@ -33,24 +33,6 @@ class Cards:
     def lockers(self) -> tuple[Locker, ...]:
         """All lockers, with the one that stands for what is lent out."""
         return tuple(self.lockers_by_number().values())
-
-    def units(self) -> tuple[UnitAboard, ...]:
-        with self.ledger.reading():
-            read = self.ledger.rows(
-                "SELECT unit, on_date, hours FROM movements WHERE unit IS NOT NULL AND hours IS NOT NULL AND undoes IS "
-                "NULL AND movement NOT IN (SELECT undoes FROM movements WHERE undoes IS NOT NULL) "
-                "ORDER BY on_date, movement"
-            )
-            cards = self.ledger.rows("SELECT unit, name, kind, hours, hours_on, note FROM current_units ORDER BY unit")
-        newest: dict[int, tuple[str, int]] = {unit: (on_date, hours) for unit, on_date, hours in read}
-        made = []
-        for unit, name, kind, hours, on_date, note in cards:
-            seen_on, seen = newest.get(unit, ("", None))
-            if seen is None or (hours is not None and on_date >= seen_on):
-                seen_on, seen = on_date, hours
-            clock = amount(seen, schema.HOURS)
-            made.append(UnitAboard(number=unit, name=name, kind=kind, hours=clock, hours_on=seen_on, note=note))
-        return tuple(made)
 
     def add_item(self, name: str, **fields: Any) -> Item:
         """A new item; ``fields`` are those of the record Item."""

@@ -1,4 +1,4 @@
-"""The spares book as files that any program reads, and in again: CSV, a workbook, SQL. No owner is locked in.
+"""The spares book as files that any program reads, and in again: CSV and a workbook. No owner is locked in.
 
 A row of cards (lockers.csv, items.csv, units.csv) is a thing, or a further version of one where its number repeats.
 """
@@ -16,7 +16,7 @@ from typing import Any
 
 from repairecon.book import schema
 from repairecon.book.cards import SHARES
-from repairecon.book.ledger import name_of, new_ledger, now, worded_errors
+from repairecon.book.ledger import name_of, new_ledger, now
 from repairecon.book.lists import read_by
 from repairecon.book.schema import SCALES, Sort, amount, month_or_day, typed, words
 from repairecon.book.spares_book import SparesBook
@@ -58,26 +58,19 @@ FILES = {"about.csv": Headings(("name", "value"), ("name", "value"))} | {
 }
 
 
-def export_book(book: SparesBook, folder: str | os.PathLike[str]) -> None:
-    """Write the whole book as CSV files, a file a table, every version and movement; never over other files."""
-    write_all(Path(folder), _csv_files(book))
-
-
-def export_papers(book: SparesBook, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
-    """Write the whole book as CSV files, one workbook and plain SQL: all of them or none, never over other files."""
-    asked = {"stock": book.stock(), "items": book.items(), "lockers": book.lockers(), "units": book.units()}
-    sheets = {name: _sheet(records) for name, records in {**asked, "movements": book.movements()}.items()}
-    files = {**_csv_files(book), "spares.xlsx": workbook_bytes(sheets), "spares.sql": sql_text(book).encode("utf-8")}
+def export_book(book: SparesBook, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
+    """Write the whole book, never over other files: CSV, a file a table, and one workbook; all of them or none."""
+    with book.ledger.reading():
+        names = {sort: book.names(sort) for sort in schema.CARDS}
+        tables: dict[str, Iterable[tuple[Value, ...]]] = {"about.csv": list(book.about.items())}
+        for file, (table, number, columns, _) in _TABLES.items():
+            rows = book.ledger.rows(f"SELECT {number}, {', '.join(columns)} FROM {table} ORDER BY rowid")
+            tables[file] = [tuple(map(partial(_cell, names), FILES[file].columns, row)) for row in rows]
+        sheets = {name: _sheet(getattr(book, name)()) for name in ("stock", "items", "lockers", "units", "movements")}
+    files = {n: csv_text([FILES[n].columns, *rows], end="\n").encode("utf-8") for n, rows in tables.items()}
+    files["spares.xlsx"] = workbook_bytes(sheets)
     write_all(Path(folder), files)
     return tuple(sorted(Path(folder) / name for name in files))
-
-
-def sql_text(book: SparesBook) -> str:
-    """The SQL that builds the book anew in any SQLite: tables, rules and all rows as plain text."""
-    with book.ledger.reading(), worded_errors(book.ledger.path):
-        lines = list(book.ledger.link.iterdump())
-    head = [f"PRAGMA application_id = {schema.APPLICATION_ID};", f"PRAGMA user_version = {schema.VERSION};"]
-    return "\n".join([*head, *lines, ""])
 
 
 def _sheet(records: tuple[Any, ...]) -> list[list[Value]]:
@@ -85,16 +78,6 @@ def _sheet(records: tuple[Any, ...]) -> list[list[Value]]:
     rows = [[getattr(r, n) for n in names] for r in records]
     as_cell: dict[type, Any] = {Decimal: lambda value: values.figure(float(value)), tuple: "; ".join}
     return [[*names], *([as_cell.get(type(x), lambda value: value)(x) for x in row] for row in rows)]
-
-
-def _csv_files(book: SparesBook) -> dict[str, bytes]:
-    with book.ledger.reading():
-        names = {sort: book.names(sort) for sort in schema.CARDS}
-        files: dict[str, Iterable[tuple[Value, ...]]] = {"about.csv": list(book.about.items())}
-        for file, (table, number, columns, _) in _TABLES.items():
-            rows = book.ledger.rows(f"SELECT {number}, {', '.join(columns)} FROM {table} ORDER BY rowid")
-            files[file] = [tuple(map(partial(_cell, names), FILES[file].columns, row)) for row in rows]
-    return {file: csv_text([FILES[file].columns, *rows], end="\n").encode("utf-8") for file, rows in files.items()}
 
 
 def _cell(names: dict[Sort, dict[int, str]], name: str, value: Any) -> str:

@@ -6,7 +6,7 @@ import re
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from decimal import Decimal
-from itertools import groupby
+from itertools import groupby, product
 from pathlib import Path
 from typing import TypeVar
 
@@ -20,7 +20,7 @@ from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.sheets import heading, read_sheet
 from repairecon.read.tables import Row, list_table
 from repairecon.read.values import Limits, Misread, text_of
-from repairecon.records import BookError, Counted, Happened, Item, ListError, ReceiveLine, RepaireconError
+from repairecon.records import BookError, Counted, Happened, ListError, ReceiveLine, RepaireconError
 
 DELIVERY = Headings((
     "item", "quantity", "designation", "supplier", "cost_unit", "currency", "rate", "quoted_unit", "locker", "lot",
@@ -161,16 +161,13 @@ class Delivery:
 
 def count_sheet(book: SparesBook, form: str = ".txt", locker: str = "", blind: bool = False) -> str:
     """A sheet to count by, locker by locker: text, or CSV that ``reconcile`` reads; ``blind``: without figures."""
-    places = [k for k in book.lockers() if k.kind != "lent"]
-    known = Names(k.name for k in places)
-    if locker and locker not in known:
-        raise BookError(f"the book has no locker {shown(locker)}: {known.advice(Problems(), locker)}")
-    lying, items = {(s.locker, s.item_number): str(s.quantity) for s in book.stock()}, book.items()
+    only = book.find("locker", locker) if locker else 0
+    places = [k for k in book.lockers() if k.kind != "lent" and (not only or k.number == only)]
+    lying = {(s.locker, s.item_number): str(s.quantity) for s in book.stock()}
+    items = sorted(book.items(), key=lambda i: i.name.casefold())
     rows = [
         (place, card, "" if blind else lying.get((place.name, card.number), "0"))
-        for place in places
-        if key(place.name) in ((key(locker),) if locker else map(key, known))
-        for card in sorted(items, key=lambda i: i.name.casefold())
+        for place, card in product(places, items)
         if (place.name, card.number) in lying or (card.locker == place.name and card.carried)
     ]
     if form == ".csv":
@@ -179,20 +176,13 @@ def count_sheet(book: SparesBook, form: str = ".txt", locker: str = "", blind: b
         return csv_text([_COUNT.columns, *said], defuse=True)
     lines = [f"{_TITLE}: {book.about.get('boat', '') or book.ledger.path.stem}, {book.ledger.today().isoformat()}"]
     for place, some in groupby(rows, lambda row: row[0]):
-        lines += [
-            "",
-            "  ".join(filter(None, (place.name, place.place))),
-            *(_to_count(i, there) for _, i, there in some),
-        ]
+        lines += ["", "  ".join(filter(None, (place.name, place.place)))]
+        for _, card, there in some:
+            marks = ", ".join(filter(None, (card.designation, card.makers_number)))
+            measure = "" if card.measure == "piece" else f" {card.measure}"
+            in_book = f"  book {there}{measure}" if there else ""
+            lines.append(f"  {'_' * 6}  {card.name}{f' [{marks}]' if marks else ''}{in_book}")
     return "\n".join(lines) + "\n"
-
-
-def _to_count(card: Item, there: str) -> str:
-    marks = ", ".join(filter(None, (card.designation, card.makers_number)))
-    measure = "" if card.measure == "piece" else f" {card.measure}"
-    return (
-        f"  {'_' * 6}  {card.name}" + (f" [{marks}]" if marks else "") + (f"  book {there}{measure}" if there else "")
-    )
 
 
 def write_count_sheet(book: SparesBook, path: Path, locker: str = "", blind: bool = False) -> None:

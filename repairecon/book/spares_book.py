@@ -357,17 +357,6 @@ def book_at(
             yield book
 
 
-@contextlib.contextmanager
-def book_copy(place: str | os.PathLike[str], today: datetime.date | None = None) -> Iterator[SparesBook]:
-    """A copy of a book to try things on; it is gone at the end, and the book is as it was."""
-    with tempfile.TemporaryDirectory() as folder:
-        target = Path(folder) / f"copy{SUFFIX}"
-        with book_at(place, today) as book:
-            book.backup(target)
-        with open_book(target, today=today) as copy:
-            yield copy
-
-
 def passage_for(place: str | os.PathLike[str], book: SparesBook) -> records.Passage:
     """What passage.toml says that lies beside the book, or in the folder it is kept in."""
     path, items = Path(place), book.items()

@@ -12,6 +12,7 @@ from decimal import Decimal
 from itertools import product
 from typing import TYPE_CHECKING
 
+from repairecon import records
 from repairecon.book import schema
 from repairecon.book.cards import TEXTS, Cards, letters, listed
 from repairecon.book.ledger import Rows
@@ -169,6 +170,21 @@ class Stock(Cards):
         undone_by = self.undone_by()
         found = self.movements_where(f"undoes IS NULL AND {where}", values)
         return tuple(m for m in found if stands(m.number, undone_by))
+
+    def units(self) -> tuple[records.UnitAboard, ...]:
+        """All units, with the newest reading of the clock: that of the card, or of what was fitted since."""
+        columns = ("number", *schema.CARDS["unit"])
+        with self.ledger.reading():
+            read = self.standing("unit IS NOT NULL AND hours IS NOT NULL")
+            cards = self.ledger.rows(f"SELECT unit, {', '.join(columns[1:])} FROM current_units ORDER BY unit")
+        newest = {m.unit: {"hours": m.hours, "hours_on": m.on_date} for m in sorted(read, key=lambda m: m.on_date)}
+        made = []
+        for said in (as_said(columns, row) for row in cards):
+            seen = newest.get(said["name"])
+            if seen and (said["hours"] is None or said["hours_on"] < seen["hours_on"]):
+                said |= seen
+            made.append(records.UnitAboard(**said))
+        return tuple(made)
 
     def undone_by(self) -> dict[int, int]:
         return dict(self.ledger.rows("SELECT undoes, movement FROM movements WHERE undoes IS NOT NULL"))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from math import ceil
 from typing import NamedTuple
 
@@ -23,17 +22,8 @@ class Group(NamedTuple):
     many: int
 
 
-class BrierParts(NamedTuple):
-    """The Brier score taken apart: ``reliability - resolution + uncertainty + within`` [-]."""
-
-    reliability: float
-    resolution: float
-    uncertainty: float
-    within: float
-
-
-def chance_scores(stated: ArrayLike, happened: ArrayLike) -> tuple[float, float]:
-    """How far stated chances were from what came: Brier score and log score.
+def brier_score(stated: ArrayLike, happened: ArrayLike) -> float:
+    """How far stated chances were from what came.
 
     Parameters
     ----------
@@ -42,17 +32,15 @@ def chance_scores(stated: ArrayLike, happened: ArrayLike) -> tuple[float, float]
 
     Returns
     -------
-    brier, log : float, float
-        ``mean((p - y)**2)`` and the mean of ``-ln`` of the chance given to what came [-].
+    float
+        ``mean((p - y)**2)`` [-].
 
     Notes
     -----
-    Always stating 0.5 gives 0.25 and ln 2; the log score is inf if something held impossible came. Source: T. Gneiting,
-    A. E. Raftery, JASA 102 (2007) 359-378, section 3.1 (section from memory).
+    Always stating 0.5 gives 0.25. Source: T. Gneiting, A. E. Raftery, JASA 102 (2007) 359-378, section 3.1 (section
+    from memory).
     """
-    p, y = np.asarray(stated, dtype=float), np.asarray(happened, dtype=bool)
-    with np.errstate(divide="ignore"):
-        return float(np.mean((p - y) ** 2)), -float(np.mean(np.log(np.where(y, p, 1.0 - p))))
+    return float(np.mean((np.asarray(stated, dtype=float) - np.asarray(happened, dtype=bool)) ** 2))
 
 
 def calibration_groups(stated: ArrayLike, happened: ArrayLike, edges: ArrayLike, confidence: float) -> list[Group]:
@@ -82,34 +70,6 @@ def calibration_groups(stated: ArrayLike, happened: ArrayLike, edges: ArrayLike,
         low, high = share_interval(int(y[here].sum()), int(here.sum()), confidence)
         groups.append(Group(float(p[here].mean()), float(y[here].mean()), low, high, int(here.sum())))
     return groups
-
-
-def brier_parts(groups: Sequence[Group], brier: float) -> BrierParts:
-    """The Brier score as honesty of the chances, what they told apart, and what could not be known.
-
-    Parameters
-    ----------
-    groups, brier : sequence of Group, float
-        From :func:`calibration_groups` and :func:`chance_scores` [-].
-
-    Returns
-    -------
-    BrierParts
-        Reliability [-], resolution [-], uncertainty [-] and the spread within groups [-].
-
-    Notes
-    -----
-    Over groups with mean stated p, share happened o, count n of N: reliability ``sum n (p - o)**2 / N``, resolution
-    ``sum n (o - O)**2 / N``, uncertainty ``O (1 - O)``; ``within`` makes the sum exact where chances differ in a group.
-    Source: A. H. Murphy, "A new vector partition of the probability score", J. Applied Meteorology 12 (1973) 595-600
-    (from memory).
-    """
-    p, o, n = np.array([(g.stated, g.happened, g.many) for g in groups]).T
-    weight = n / n.sum()
-    overall = float(weight @ o)
-    reliability, resolution = float(weight @ (p - o) ** 2), float(weight @ (o - overall) ** 2)
-    uncertainty = overall * (1.0 - overall)
-    return BrierParts(reliability, resolution, uncertainty, brier - reliability + resolution - uncertainty)
 
 
 def share_interval(inside: int, of: int, confidence: float, method: str = "jeffreys") -> tuple[float, float]:

@@ -1,4 +1,4 @@
-"""What a store of spares is worth, and how long: first in first out, moving average, average of a period; shelf life.
+"""What a store of spares is worth, and how long: first in first out, moving average; shelf life.
 
 A row is a movement, in the order in which they happened: `item` its code, a `quantity` above 0 comes in, below 0 goes
 out, `unit_cost` that of a unit that comes in, not read for others. All are whole numbers (pieces or thousandths, cents
@@ -8,9 +8,6 @@ is no purchase and no use: give it a quantity of 0. Days are day numbers, 1970-0
 """
 
 from __future__ import annotations
-
-from itertools import groupby
-from operator import itemgetter
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -124,49 +121,6 @@ def moving_average(
         if n + q:
             last[i] = stock[i]
         cost.append(change)
-    return np.array(cost, dtype=np.int64)
-
-
-def period_average(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, period: ArrayLike) -> Wholes:
-    """Cost of each movement at the average of the period's opening stock and receipts.
-
-    Parameters
-    ----------
-    item, quantity, unit_cost, period : int array (rows,)
-        Movements [-], [least unit], [least money a unit]; number of the period of each [-].
-
-    Returns
-    -------
-    int array (rows,)
-        What each row adds to the value (below 0 for an issue) [least money].
-
-    Notes
-    -----
-    All issues of a period, early or late, take ``(opening value + receipts) / (opening stock + units received)``,
-    shared so that a period's issues and its closing value add up exactly. ValueError where more goes out by the end of
-    a period than there is. Source: as for :func:`fifo`.
-
-    >>> period_average([1, 1, 1], [2, -1, 2], [10, 0, 12], [0, 0, 0]).tolist()
-    [20, -11, 24]
-    """
-    code, amount, price = _columns(item, quantity, unit_cost)
-    order = np.lexsort((np.asarray(period), code))
-    rows = zip(order.tolist(), code[order].tolist(), np.asarray(period)[order].tolist(), strict=True)
-    moved, cost = amount.tolist(), np.where(amount > 0, amount * price, 0).tolist()
-    stock: dict[int, tuple[int, int]] = {}  # value and units of each item
-    for (of, _), run in groupby(rows, itemgetter(1, 2)):
-        here = [k for k, *_ in run]
-        v, n = stock.get(of, (0, 0))
-        v, n = v + sum(cost[k] for k in here), n + sum(moved[k] for k in here if moved[k] > 0)
-        taken, booked = 0, 0
-        for k in here:
-            if moved[k] < 0:
-                taken -= moved[k]
-                if taken > n:
-                    raise ValueError("more goes out of an item by the end of a period than there is")
-                cost[k] = booked - _share_of(v, taken, n)
-                booked -= cost[k]
-        stock[of] = v - booked, n - taken
     return np.array(cost, dtype=np.int64)
 
 

@@ -16,7 +16,7 @@ from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.lives import median_life
 from repairecon.rebuild_or_buy.stages import LEAVE
 from repairecon.records import Moved, Way
-from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
+from repairecon.show.layout import Block, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import chance_words, hours_words, measured, money, number, price, tenths, whole
 
@@ -296,7 +296,8 @@ def first_screen(answer: Answer, width: int = 0) -> str:
         Block.of("", sentences.so_far(answer), width, 6, 3),
         Block([(0, _lines(do, width))]), Block(forms or [(0, [])]),
         blank,
-        _ways(answer, width), Block([(5, [shortened(ways(answer).title, width)]), (0, [])]),
+        Block.of_table(ways(answer).table, width, FEWEST_WAYS, "dearer ways"),
+        Block([(5, [shortened(ways(answer).title, width)]), (0, [])]),
         blank,
         Block.of("From the locker:", [f"{locker}."] if locker else [], width, 5, 1),
         Block.of(look, looks, width, 7, 4),
@@ -324,17 +325,6 @@ def _head(answer: Answer, width: int, lines: int) -> list[str]:
     if len(head) > lines:
         head = [*head[: lines - 1], shortened(title(answer), room)]
     return [f"{head[0]}{figures.rjust(width - len(head[0]))}".rstrip(), *head[1:]]
-
-
-def _ways(answer: Answer, width: int) -> Block:
-    table = ways(answer).table
-    room = width - sum(2 + max(map(len, [name, *table[name]])) for name in table.columns[1:])
-    table["way"] = [shortened(name, room) for name in table["way"]]
-    head, _, *rows = as_text(table).split("\n")
-    forms: list[tuple[int, list[str]]] = [(8, [head, *rows])]
-    for many in range(len(rows) - 2, FEWEST_WAYS - 1, -1):
-        forms.append((7, [head, *rows[:many], f"({whole(len(rows) - many)} dearer ways: --full)"]))
-    return Block(forms)
 
 
 def _stops(answer: Answer) -> list[str]:

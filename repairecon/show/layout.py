@@ -69,6 +69,18 @@ class Block:
         ]  # fmt: skip
         return cls([*forms, (0, [shortened(f"{lead} {sentences[0]}".strip(), width)])])
 
+    @classmethod
+    def of_table(cls, table: pd.DataFrame, width: int, fewest: int, left_out: str) -> Block:
+        """A table, its first column cut to fit; the last rows are left out one by one, down to the ``fewest``."""
+        first, *others = table.columns
+        room = width - sum(2 + max(map(len, [name, *table[name]])) for name in others)
+        cut = table.assign(**{first: [shortened(text, room) for text in table[first]]})
+        head, _, *rows = as_text(cut).split("\n")
+        forms = [(8, [head, *rows])]
+        for many in range(len(rows) - 2, fewest - 1, -1):
+            forms.append((7, [head, *rows[:many], f"({len(rows) - many} {left_out}: --full)"]))
+        return cls(forms)
+
 
 def fitted(blocks: Sequence[Block], most: int) -> list[str]:
     """The lines of all blocks, the form of the highest rank shortened until there are at most ``most`` lines."""

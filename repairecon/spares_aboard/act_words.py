@@ -19,11 +19,8 @@ if TYPE_CHECKING:
 
 SHOWN = 40
 """Rows of a list that are worth reading."""
-_DID = {
-    "bought": "received", "used": "used", "fitted": "fitted", "moved": "moved", "counted": "counted",
-    "scrapped": "thrown away", "lent": "lent", "returned": "taken back", "undone": "taken back from the book",
-    "corrected": "corrected",
-}  # fmt: skip
+_DID = {"bought": "received", "scrapped": "thrown away", "returned": "taken back", "undone": "taken back from the book"}
+"""Kinds of movement that are called otherwise in a sentence."""
 
 
 def each(of: Movement | ReceiveLine, currency: str, said: str = "{}") -> str:
@@ -42,7 +39,7 @@ def movement(m: Movement, measure: str = "piece", currency: str = "") -> str:
     )))  # fmt: skip
     said = (m.cure_date and f"cured {m.cure_date}", m.lot, m.reference, m.note)
     marks = "; ".join(filter(None, dict.fromkeys(said)))
-    line = f"{m.number}  {m.on_date}  {_DID[m.kind]} {quantity(m.quantity, measure)} {where}".rstrip()
+    line = f"{m.number}  {m.on_date}  {_DID.get(m.kind, m.kind)} {quantity(m.quantity, measure)} {where}".rstrip()
     return line + (f"  ({marks})" if marks else "") + (f" [taken back by {m.undone_by}]" if m.undone_by else "")
 
 

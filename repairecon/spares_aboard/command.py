@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from repairecon.book import lists, own_list
 from repairecon.book.cards import SHARES, TEXTS
-from repairecon.book.csv_folder import book_from_csv, export_papers, keep_passage
+from repairecon.book.csv_folder import book_from_csv, export_book, keep_passage
 from repairecon.book.proof import check_file, salvage
 from repairecon.book.spares_book import SparesBook, begin_book, book_at, book_place
 from repairecon.read.files import Value, csv_text, workbook_bytes, write_own
@@ -72,7 +72,7 @@ def run(args: Args) -> None:
 def as_json(answer: SparesAnswer) -> dict[str, Any]:
     """The answer as dictionaries, lists, numbers and text; money in home currency, chances 0..1."""
     from repairecon.spares_aboard.carry import SAID
-    from repairecon.spares_aboard.words import why
+    from repairecon.spares_aboard.screen import why
 
     names = ("boat", "currency", "figures", "passage_days", "period_days", "running_hours", "budget", "spend",
              "most_lost", "today", "until")  # fmt: skip
@@ -92,7 +92,7 @@ def as_json(answer: SparesAnswer) -> dict[str, Any]:
     made = {
         **{name: getattr(answer, name) for name in names},
         "value": {**asdict(answer.worth), **by},
-        "holdings": answer.holdings.drop(columns=["number", "resale_rate"]),
+        "holdings": answer.holdings.drop(columns="number"),
         "receipts": answer.receipts.drop(columns="number"), "expiring": answer.expiring.drop(columns="number"),
         "turning": answer.turning, "budget_curve": answer.budget_curve, "missing": answer.missing,
         "surplus": answer.surplus, "insurance": answer.insurance, "below_minimum": below,
@@ -331,8 +331,8 @@ ACTS: dict[str, Act] = {
               {"--locker": {"default": "", "help": "one locker alone"},
                "--blind": {"action": "store_true", "help": "without what the book says"},
                "--to": {"type": Path, "metavar": "FILE", "help": "write it to a file: .csv or .txt"}}),
-    "export": (READS, "the whole book as CSV, a workbook and plain SQL",
-               lambda b, a: "\n".join(f"Wrote {path}" for path in export_papers(b, a.folder)),
+    "export": (READS, "the whole book as CSV and a workbook",
+               lambda b, a: "\n".join(f"Wrote {path}" for path in export_book(b, a.folder)),
                {"folder": {"help": "new folder for the files"}}),
     "backup": (READS, "a copy of the book, read again and found sound", _backup, {"target": {"help": "the new file"}}),
     "card": (WRITES, "write an item's card, or change it", _card, _fields("card")),

@@ -9,7 +9,6 @@ import datetime
 import math
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -37,14 +36,12 @@ Wholes = NDArray[np.int64]
 class Worth:
     """What all the spares are worth [home money]: at cost, and less what is out of date.
 
-    ``average`` moves with every purchase; ``average_by_year`` is that of each calendar year's opening stock and
-    purchases (nan where a use is dated before its purchase); ``replacement`` is what they would cost at the last
-    prices; ``unknown`` pieces came in at no known cost and count as nothing.
+    ``average`` moves with every purchase; ``replacement`` is what they would cost at the last prices; ``unknown``
+    pieces came in at no known cost and count as nothing.
     """
 
     fifo: float
     average: float
-    average_by_year: float
     written_down: float
     replacement: float
     unknown: float
@@ -56,7 +53,6 @@ class Valued:
 
     fifo: dict[int, float]
     average: dict[int, float]
-    average_by_year: float
     receipts: pd.DataFrame
     last: dict[int, Movement]
     unknown: float
@@ -87,12 +83,9 @@ def value(movements: Sequence[Movement], standing: Sequence[Movement], items: Ma
         for k, m in enumerate(ordered) if left[k] > 0
     ], columns=["movement", "number", "item", "on_date", "kind", "supplier", "left", "cost_unit", "value",
                 "cost_known"])  # fmt: skip
-    average_by_year, years = math.nan, days[order].astype("datetime64[Y]").astype(np.int64)
-    with suppress(ValueError):  # a count or a purchase was dated into a later year than its use
-        average_by_year = float(valuation.period_average(item, quantity, cost, years).sum()) / _WHOLE_MONEY
     return Valued(
-        fifo=_sums(item, change), average=_average(movements, moved, costs), average_by_year=average_by_year,
-        receipts=receipts, last={m.item_number: m for m in standing if m.kind == "bought"},
+        fifo=_sums(item, change), average=_average(movements, moved, costs), receipts=receipts,
+        last={m.item_number: m for m in standing if m.kind == "bought"},
         unknown=float(receipts["left"][~receipts["cost_known"].astype(bool)].sum()),
     )  # fmt: skip
 
@@ -121,20 +114,18 @@ def holdings(
     for line in stock:
         number, quantity = line.item_number, float(line.quantity)
         card, last, part = items[number], valued.last.get(number), quantity / total[number]
+        expired, fifo = over.get((number, line.locker), 0.0), valued.fifo.get(number, 0.0) * part
         rows.append((
-            card.name, number, card.system, line.locker, line.locker_kind, quantity, card.measure,
-            valued.fifo.get(number, 0.0) * part, valued.average.get(number, 0.0) * part, last.on_date if last else "",
-            last.person if last else "", (float(last.cost_unit) if last and last.cost_unit is not None else math.nan),
-            1.0 if card.resale_rate is None else card.resale_rate, over.get((number, line.locker), 0.0),
+            card.name, number, card.system, line.locker, line.locker_kind, quantity, card.measure, fifo,
+            valued.average.get(number, 0.0) * part, last.on_date if last else "", last.person if last else "",
+            (float(last.cost_unit) if last and last.cost_unit is not None else math.nan), expired,
+            # what is out of date brings nothing (IAS 2, paragraph 9: the lower of cost and what it would bring)
+            expired * (fifo / quantity),
         ))  # fmt: skip
-    frame = pd.DataFrame(rows, columns=[
+    return pd.DataFrame(rows, columns=[
         "item", "number", "system", "locker", "locker_kind", "quantity", "measure", "fifo", "average", "last_bought",
-        "supplier", "price_last", "resale_rate", "expired",
+        "supplier", "price_last", "expired", "written_down",
     ])  # fmt: skip
-    # What is out of date brings nothing (IAS 2, paragraph 9: the lower of cost and what it would bring)
-    each = frame["fifo"].to_numpy(float) / np.maximum(frame["quantity"].to_numpy(float), 1e-9)
-    frame["written_down"] = frame["expired"].to_numpy(float) * each
-    return frame
 
 
 def by(frame: pd.DataFrame, column: str) -> pd.DataFrame:

@@ -121,8 +121,8 @@ class SparesAnswer(Shown):
     def worth(self) -> Worth:
         """What all the spares are worth."""
         sums = {name: float(self.holdings[name].sum()) for name in ("fifo", "average", "written_down")}
-        valued, replacement = self._valued, float(self.insurance["replacement"].sum())
-        return Worth(**sums, average_by_year=valued.average_by_year, replacement=replacement, unknown=valued.unknown)
+        replacement = float(self.insurance["replacement"].sum())
+        return Worth(**sums, replacement=replacement, unknown=self._valued.unknown)
 
     @cached_property
     def cases(self) -> tuple[CaseWorth, ...]:

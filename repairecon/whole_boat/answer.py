@@ -65,7 +65,7 @@ class OnOrder:
 
 @dataclass(frozen=True, kw_only=True)
 class SparesLine:
-    """The spares book in figures: ``worth`` at cost [home money]; names of what is to be turned and of what is short.
+    """The spares book in figures: ``worth`` at cost [home money]; names of what runs out (``due``) and is ``short``.
 
     ``units`` are units with a whole spare aboard, ``buys`` what is worth buying: item, worth, cost [home money],
     ``on_order`` what is still to come of orders.

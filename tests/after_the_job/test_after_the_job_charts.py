@@ -12,7 +12,6 @@ from matplotlib.axes import Axes
 from repairecon.after_the_job import charts
 from repairecon.after_the_job.learning import Shift
 from repairecon.after_the_job.log import Held
-from repairecon.formulas.scores import Group
 
 BRIDGE = [
     ("estimate", 500.0), ("found inside: shaft=grooved", 220.0), (f"price: {BAD_FORMULA}", -90.0),
@@ -22,10 +21,6 @@ OPEN = {"low": 0.3, "high": 0.9, "factor": 1.0, "factor_low": 0.8, "factor_high"
 HELD = [
     Held(quantity="cash", places=(0.1, -0.5, 1.0, 2.5, -9.0), inside=3, of=5, says="too narrow", **OPEN),
     Held(quantity="own hours", places=(0.0,), inside=1, of=1, says="cannot tell", **OPEN),
-]
-CHANCES = [
-    Group(stated=0.12, happened=0.2, low=0.05, high=0.3, many=40),
-    Group(stated=0.4, happened=0.7, low=0.55, high=0.83, many=27),
 ]
 MOVED = [
     Shift(kind="chance", name="shaft=grooved given neglect=long", before=0.4, before_low=0.2, before_high=0.6,
@@ -45,7 +40,6 @@ def drawn() -> dict[str, Axes]:
     return {
         "bridge": charts.bridge_chart(BRIDGE, "EUR", CAPTION),
         "held": charts.held_chart(HELD, CAPTION),
-        "chances": charts.chances_chart(CHANCES, CAPTION),
         "before": charts.moved_chart(MOVED, "Chances", CAPTION),
     }
 
@@ -74,13 +68,6 @@ def test_dots_fall_where_the_jobs_did() -> None:
     assert sorted(inside.get_xdata()) == [-0.5, 0.1, 1.0]
     assert sorted(out.get_xdata()) == [-4.0, 2.5]  # far ones stand at the edge
     assert "3 of 5 inside too narrow" in said(ax)
-
-
-def test_chances_and_their_ranges() -> None:
-    ax = charts.chances_chart(CHANCES)
-    assert list(by_gid(ax, "range 1").get_ydata()) == [0.55, 0.83]
-    assert by_gid(ax, "group 1").get_marker() == "D"
-    assert by_gid(ax, "group 0").get_marker() == "o"
 
 
 def test_before_and_after() -> None:

@@ -73,7 +73,6 @@ def test_nothing_seen_is_what_was_believed() -> None:
     assert after.factor("strip", True).tolist() == before.factor("strip", True).tolist()
     assert before.factor("strip", True)[0] == 1.0
     assert learning.learn(JobLog()) == learning.Learned(jobs=0, strength=learning.STRENGTH)
-    assert learning.failure_rate((), "pump") == (learning.FAILURES, learning.FAILURE_YEARS)
 
 
 def price_log(rng: np.random.Generator, many: int, rate: float) -> list[Logged]:
@@ -100,7 +99,7 @@ def test_drift_is_not_said_from_few_ages() -> None:
     assert learning.learn(JobLog(undated)).drift_rate is None
 
 
-def test_counts_and_rates_by_hand() -> None:
+def test_counts_and_lives_by_hand() -> None:
     rows = (
         row("a", "count", "shaft", given="neglect=long", outcome="grooved", actual=0.5),
         row("b", "count", "shaft", given="neglect=long", outcome="grooved"),
@@ -114,7 +113,6 @@ def test_counts_and_rates_by_hand() -> None:
         ("pump", "neglect=long", 1.5),
         ("windlass", "", 1.0),
     ]
-    assert learning.failure_rate(rows, "pump") == (1.0 + 1, 10.0 + 10.0)
     assert [(x.unit, x.years, x.failed) for x in learned.lives] == [
         ("pump", 4.0, True),
         ("pump", 6.0, False),

@@ -56,7 +56,6 @@ def test_any_log(seed: int, tmp_path: Path) -> None:
     screen.held_table(found)
     screen.learned_table(found)
     charts.held_caption(found)
-    charts.chances_caption(found)
     (tmp_path / "learned.toml").write_text(learned_text(found.learned), encoding="utf-8")
     assert read_learned(tmp_path / "learned.toml", Problems()).hours == found.learned.hours
 

@@ -116,7 +116,7 @@ def test_text_from_files_is_escaped(found: AfterTheJob) -> None:
 
 
 def test_command_tells_all(capsys: pytest.CaptureFixture[str]) -> None:
-    screens = {(): "neglect salt|Your ranges|teaches", ("--full",): "From the|then and now|Do the ranges|teaches"}
+    screens = {(): "neglect salt|Your ranges|teaches", ("--full",): "Every step|then and now|Do the ranges|teaches"}
     for options, said in screens.items():
         words_in_order = ("Good decision", "came to EUR 917", *said.split("|"))
         assert main(["after-the-job", str(DATA / "alternator_done"), *options]) == 0
@@ -274,9 +274,8 @@ def test_few_chances_are_not_judged(found: AfterTheJob) -> None:
     assert found.calibration is not None
     few = changed(found, calibration=replace(found.calibration, many=2))
     assert "too few to tell" in screen.chances(few)
-    assert "Too few" in charts.chances_caption(few)
     alone = replace(found.calibration, groups=(found.calibration.groups[0]._replace(many=1, low=0.9, high=1.0),))
-    assert screen.off_groups(alone) == []
+    assert screen.chances(changed(found, calibration=alone)).endswith("What came agrees with what was stated.")
 
 
 @pytest.mark.parametrize(("amount", "words"), [(400.0, "quote before"), (-400.0, "take these prices")])

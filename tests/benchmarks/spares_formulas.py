@@ -2,7 +2,7 @@
 
 The baseline is a plain SELECT of the same rows, in order, out of an SQLite table in memory into numpy columns; for
 the carry list, a SELECT of one row an item. Invented movements: 200,000 over 10,000 items, receipts and issues in
-turn, one item in ten moved between lockers. Times are for comparing on one machine in one run, never a test.
+turn. Times are for comparing on one machine in one run, never a test.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ ITEMS = 10_000
 
 
 def movements(rows: int) -> np.ndarray:
-    """Item, quantity, unit cost, locker, locker moved to, period; never more out than in."""
+    """Item, quantity, unit cost; never more out than in."""
     rng = np.random.default_rng(3)
     item = rng.permutation(np.repeat(np.arange(ITEMS), rows // ITEMS))
     order = np.argsort(item, kind="stable")
@@ -34,10 +34,7 @@ def movements(rows: int) -> np.ndarray:
     size = rng.integers(1, 6, ITEMS)[item]
     quantity = np.where(turn % 2 == 0, size, -size)
     quantity[turn % 4 == 1] = -1
-    move = (turn % 4 == 1) & (item % 10 == 0)
-    place = item % 60
-    columns = (item, quantity, rng.integers(100, 20_000, rows), place, np.where(move, place, -1))
-    return np.stack([*columns, np.arange(rows) * 24 // rows], axis=1)
+    return np.stack([item, quantity, rng.integers(100, 20_000, rows)], axis=1)
 
 
 def table(columns: np.ndarray) -> sqlite3.Connection:
@@ -62,12 +59,11 @@ def value(rows: int) -> None:
     base = table(columns)
     plain = timed(lambda: select(base), 3)
     print(f"{rows:,} movements over {ITEMS:,} items; SELECT of them: {1e3 * plain:.1f} ms")
-    item, quantity, price, _, _, period = columns.T.copy()
+    item, quantity, price = columns.T.copy()
     nothing = np.full(rows, -1)
     runs = {
         "first in first out": lambda: valuation.fifo(item, quantity, price),
         "moving average": lambda: valuation.moving_average(item, quantity, price, nothing, nothing < -1),
-        "average of 24 periods": lambda: valuation.period_average(item, quantity, price, period),
     }
     for name, run in runs.items():
         show(name, timed(run, 3), plain)

@@ -104,6 +104,17 @@ def test_undo_is_a_counter_movement_once(tmp_path: Path) -> None:
             book.undo(99)
 
 
+def test_a_clock_goes_by_what_stands(tmp_path: Path) -> None:
+    """What was fitted tells the hours of its unit unless it was taken back, and again where that was undone."""
+    with stocked_book(tmp_path) as book:
+        hours = []
+        fitted = book.fit(SEAL, "engine", 1250, "2026-03-01").movements[0].number
+        for act in (lambda: None, lambda: book.undo(fitted), lambda: book.undo(fitted + 1)):
+            act()
+            hours.append(next((u.hours, u.hours_on) for u in book.units() if u.name == "engine"))
+        assert hours == [(1250, "2026-03-01"), (1200, "2026-01-01"), (1250, "2026-03-01")]
+
+
 def test_what_was_corrected_stands_in_its_new_form(tmp_path: Path) -> None:
     with stocked_book(tmp_path) as book:
         book.use(SEAL, 3)
@@ -111,7 +122,7 @@ def test_what_was_corrected_stands_in_its_new_form(tmp_path: Path) -> None:
         assert held(book)[SEAL, "A1"] == "1"
         now, counter = book.movements(SEAL)[-2:]
         assert (now.cost_unit, now.corrects, now.cure_date) == (Decimal("6.75"), 1, "2025-04-01")
-        with pytest.raises(BookError, match=f"undo movement {now.number}, which stands instead"):
+        with pytest.raises(BookError, match="undo what stands instead"):
             book.undo(counter.number)
         assert [(lot.cost_unit, lot.quantity) for lot in book.lots(SEAL)] == [(Decimal("6.75"), 1)]
 

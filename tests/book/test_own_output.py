@@ -56,7 +56,7 @@ BOOK_ACTS = (["sheet", "--to"], ["--insurance"], ["export"], ["backup"], ["salva
 
 @pytest.mark.parametrize("book", ["own.spares", "csv"])
 def test_what_is_there_stays_as_it_was(folder, capsys, book):
-    (folder / "csv" / "spares.sql").write_text("mine")
+    (folder / "csv" / "spares.xlsx").write_text("mine")
     before = everything(folder)
     for act, target in product(BOOK_ACTS, TARGETS if book == "own.spares" else TARGETS[-6:]):
         assert main(["spares-aboard", str(folder / book), *act, str(folder / target)]) == 2, (act, target)

@@ -10,44 +10,17 @@ from repairecon.formulas import scores
 
 
 @pytest.mark.parametrize("truth", [0.15, 0.5, 0.83])
-def test_brier_and_log_score_are_proper(truth: float) -> None:
+def test_brier_score_is_proper(truth: float) -> None:
     happened = np.arange(1000) < 1000 * truth
     tried = np.linspace(0.01, 0.99, 99)
-    both = np.array([scores.chance_scores(np.full(1000, p), happened) for p in tried])
-    assert tried[both.argmin(axis=0)] == pytest.approx([truth, truth], abs=1e-9)
+    score = np.array([scores.brier_score(np.full(1000, p), happened) for p in tried])
+    assert tried[score.argmin()] == pytest.approx(truth, abs=1e-9)
 
 
 def test_brier_by_hand() -> None:
     # four days of rain forecasts 0.9, 0.1, 0.8, 0.3, rain on the first and third: (0.01 + 0.01 + 0.04 + 0.09) / 4
-    assert scores.chance_scores([0.9, 0.1, 0.8, 0.3], [True, False, True, False])[0] == pytest.approx(0.0375)
-    assert scores.chance_scores(np.full(10, 0.5), np.arange(10) < 3) == pytest.approx((0.25, np.log(2.0)))
-    assert scores.chance_scores([0.0], [True])[1] == np.inf
-
-
-def parts_of(stated: np.ndarray, came: np.ndarray) -> scores.BrierParts:
-    groups = scores.calibration_groups(stated, came, [0.0, 0.5, 1.0], 0.8)
-    return scores.brier_parts(groups, scores.chance_scores(stated, came)[0])
-
-
-def test_brier_taken_apart_by_hand() -> None:
-    # stated 0.8 five times (came 3), 0.2 five times (came 2): O = 0.5, reliability 0.04, resolution 0.01, O(1-O) 0.25
-    stated = np.repeat([0.8, 0.2], 5)
-    came = np.array([1, 1, 1, 0, 0, 1, 1, 0, 0, 0], dtype=bool)
-    parts = parts_of(stated, came)
-    assert parts[:3] == pytest.approx((0.04, 0.01, 0.25))
-    assert scores.chance_scores(stated, came)[0] == pytest.approx(0.04 - 0.01 + 0.25)
-    assert parts.within == pytest.approx(0.0, abs=1e-15)
-    # four of 0.8 (came 3), one of 0.2 (came 0), O = 0.6: (4 x 0.0025 + 0.04) / 5 and (4 x 0.0225 + 0.36) / 5
-    uneven = parts_of(np.repeat([0.8, 0.2], [4, 1]), np.array([1, 1, 1, 0, 0], dtype=bool))
-    assert uneven[:3] == pytest.approx((0.01, 0.09, 0.24))
-    mixed = np.linspace(0.05, 0.95, 10)
-    p = parts_of(mixed, came)
-    assert p.reliability - p.resolution + p.uncertainty + p.within == pytest.approx(np.mean((mixed - came) ** 2))
-    # within, by hand: mean over all of the square less that of the group means
-    low, high = slice(0, 5), slice(5, 10)
-    apart = [np.mean((mixed[s] - came[s]) ** 2) - (mixed[s].mean() - came[s].mean()) ** 2 for s in (low, high)]
-    spread = [came[s].mean() * (1 - came[s].mean()) for s in (low, high)]
-    assert p.within == pytest.approx(np.mean(apart) - np.mean(spread))
+    assert scores.brier_score([0.9, 0.1, 0.8, 0.3], [True, False, True, False]) == pytest.approx(0.0375)
+    assert scores.brier_score(np.full(10, 0.5), np.arange(10) < 3) == pytest.approx(0.25)
 
 
 def test_groups_of_chances() -> None:

@@ -3,7 +3,6 @@
 import csv
 import datetime as dt
 import math
-from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -44,16 +43,6 @@ def test_first_in_first_out() -> None:
     assert cost[cost > 0].sum() == 16155
     assert sales() + cost[cost < 0].sum() == 4140
     assert left.tolist() == [0, 0, 75, 0, 210]
-
-
-def test_average_of_the_period() -> None:
-    # module m67890: 27.62 a unit, closing 7,872, cost of sales 8,283; the book rounds the unit cost first: 285 and 300
-    # units at half a cent are 1.43 and 1.50. Here in millionths
-    item, units, price = gps()
-    cost = v.period_average(item, units, 1_000_000 * np.array(price), [7] * 5) / 1e6
-    assert cost[1] / -120 == pytest.approx(27.62, abs=0.005)
-    assert cost.sum() == pytest.approx(7872, abs=285 * 0.005 + 0.5)
-    assert -cost[cost < 0].sum() == pytest.approx(8283, abs=300 * 0.005 + 0.5)
 
 
 def test_one_price() -> None:
@@ -101,29 +90,6 @@ def test_moving_average_in_fractions(rows: list[tuple]) -> None:
     assert fine / 1e6 == pytest.approx([float(c) for c in exact], abs=1e-4)
 
 
-@given(ledgers(), st.integers(1, 6))
-def test_average_of_periods_in_fractions(rows: list[tuple], length: int) -> None:
-    item, quantity, price = columns(rows)
-    period = np.arange(len(rows)) // length
-    cost = v.period_average(item, quantity, price * 1_000_000, period) / 1e6
-    opening: dict[int, tuple[int, Fraction]] = {}
-    for p in sorted(set(period.tolist())):
-        for code in set(item[period == p].tolist()):
-            here = [k for k in range(len(rows)) if period[k] == p and item[k] == code]
-            n, value = opening.get(code, (0, Fraction(0)))
-            n += sum(int(quantity[k]) for k in here if quantity[k] > 0)
-            value += sum(int(quantity[k]) * int(price[k]) for k in here if quantity[k] > 0)
-            out = sum(-int(quantity[k]) for k in here if quantity[k] < 0)
-            for k in here:
-                if quantity[k] < 0:
-                    assert cost[k] == pytest.approx(float(int(quantity[k]) * value / n), abs=1e-4)
-            opening[code] = n - out, value - (out * value / n if n else 0)
-    cents = v.period_average(item, quantity, price, period)
-    assert cents == pytest.approx(cost, abs=len(rows))
-    for code in set(item.tolist()):
-        assert quantity[item == code].sum() > 0 or cents[item == code].sum() == 0
-
-
 def test_prices_that_rise_then_fall_apart() -> None:
     # 10 at 1.00, 10 at 3.00, 10 used, 10 at 5.00, 15 used: by hand
     item, units, price = [1] * 5, [10, 10, -10, 10, -15], [100, 300, 0, 500, 0]
@@ -168,24 +134,16 @@ def test_overdrawn_is_seen(rows: list[tuple]) -> None:
         last = rows[-1][0]
         there = sum(q for i, q, _ in rows if i == last)
         more = columns([*rows, (last, -there - 1, 0)])
-        for value in (v.fifo, moving, lambda *c: v.period_average(*c, [0] * (len(rows) + 1))):
+        for value in (v.fifo, moving):
             with pytest.raises(ValueError, match="more"):
                 value(*more)
 
 
-def test_a_period_of_single_units() -> None:
-    # 1 at 4.00 and 1 at 6.00 in, one out at 5.00, nothing moved: a row of 0 and a single one each keep their own cost
-    assert v.period_average([1] * 4, [1, 1, 0, -1], [400, 600, 900, 0], [0] * 4).tolist() == [400, 600, 0, -500]
-
-
-def test_periods_see_late_receipts() -> None:
+def test_late_receipts_are_seen_by_the_count_at_the_end() -> None:
     # used before it was booked in: the count at the end of the month is right, the running one is not
     assert v.fifo([1, 1], [-1, 2], [0, 6])[0].tolist() == [-6, 12]
-    assert v.period_average([1, 1], [-1, 2], [0, 6], [3, 3]).tolist() == [-6, 12]
     with pytest.raises(ValueError, match="row 0 takes"):
         moving([1, 1], [-1, 2], [0, 6])
-    with pytest.raises(ValueError, match="by the end of a period"):
-        v.period_average([1, 1], [-1, 2], [0, 6], [3, 4])
 
 
 DAY_0 = dt.date(1970, 1, 1)

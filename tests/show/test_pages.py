@@ -15,7 +15,7 @@ DATA = Path(__file__).parents[2] / "data"
 PAGES = {
     "compare-quotes": (DATA / "engine_service", 4, 2, ""),
     "spares-aboard": (DATA / "spares", 4, 3, ""),
-    "after-the-job": (DATA / "alternator_done", 3, 5, "Do the ranges hold"),
+    "after-the-job": (DATA / "alternator_done", 3, 4, "Do the ranges hold"),
     "whole-boat": (DATA / "boat", 1, 1, ""),
 }
 """Of each job its demo, sheets of A4 at most before the appendix, its pictures, and words in it."""

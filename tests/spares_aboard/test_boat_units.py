@@ -16,7 +16,7 @@ from repairecon.kinds import facts
 from repairecon.records import CaseError, Range, ReceiveLine, SpareWish
 from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
 from repairecon.spares_aboard.screen import full as summary
-from repairecon.spares_aboard.words import guessed, why
+from repairecon.spares_aboard.screen import guessed, why
 
 YEAR = 365.25
 SHAPE = 2.0  # life_shape of defaults.toml, of every kind

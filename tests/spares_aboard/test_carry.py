@@ -15,8 +15,7 @@ from repairecon.book.csv_folder import book_from_csv
 from repairecon.records import Passage, Range, ReceiveLine, SpareWish
 from repairecon.spares_aboard import carry as carry_room
 from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
-from repairecon.spares_aboard.screen import full
-from repairecon.spares_aboard.words import why
+from repairecon.spares_aboard.screen import full, why
 
 YEAR = 365.25
 

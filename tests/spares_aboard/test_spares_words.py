@@ -6,13 +6,12 @@ import datetime
 
 import matplotlib
 import pytest
-from aboard_makers import DEMO, empty_book, passage, small_answer
+from aboard_makers import empty_book, passage, small_answer
 
-from repairecon.book.spares_book import book_at, book_copy
 from repairecon.records import Range, ReceiveLine, SpareWish
 from repairecon.show import plots
 from repairecon.show.words import price
-from repairecon.spares_aboard import charts, screen, words
+from repairecon.spares_aboard import charts, screen
 from repairecon.spares_aboard.job import spares_aboard
 
 matplotlib.use("Agg")
@@ -64,10 +63,10 @@ def test_captions_say_what_to_do(small, hostile):
 
 
 def test_the_first_sentence_names_what_to_buy(small, hostile):
-    buy = list(words.buy_table(small)["buy"])
-    assert f" of EUR 100: {buy[0]}; {buy[1]} and {len(buy) - 2} more. Being without then costs" in words.budget(small)
-    (only,) = words.buy_table(hostile)["buy"]
-    assert f" (no budget given: all that pays): {only}. Being" in words.budget(hostile)
+    buy = list(screen.buy_table(small)["buy"])
+    assert f" of EUR 100: {buy[0]}; {buy[1]} and {len(buy) - 2} more. Being without then costs" in screen.budget(small)
+    (only,) = screen.buy_table(hostile)["buy"]
+    assert f" (no budget given: all that pays): {only}. Being" in screen.budget(hostile)
 
 
 def test_expiry_is_said_with_its_evidence(tmp_path):
@@ -76,7 +75,7 @@ def test_expiry_is_said_with_its_evidence(tmp_path):
         for name, cure, bought in rings:
             book.add_item(name, material="NBR", locker="A1")
             book.receive([ReceiveLine(name, 1, "x", 1, cure_date=cure)], bought)
-        lines = words.expiring(spares_aboard(book, passage()))
+        lines = screen.expiring(spares_aboard(book, passage()))
     assert lines == [
         "c: 1 in A1: out of date since 2020-01-01: throw away (cured 2010-01-01).",
         "b: 1 in A1: inspect: due since 2025-01-01; if sound, good until 2028-01-01 (no cure date, counted from the "
@@ -101,22 +100,6 @@ def test_whole_units_are_to_be_turned(tmp_path):
     assert turning.loc["pump, complete", "turn_by"] == datetime.date(2025, 6, 30)  # 180 days on
 
 
-def test_acts_are_tried_on_a_copy_that_leaves_nothing(tmp_path):
-    with book_at(DEMO) as book:
-        path = tmp_path / "own.spares"
-        book.backup(path)
-        before = book.movements()
-    with book_copy(path, datetime.date(2026, 6, 1)) as copy:
-        lines = words.acts_tried(copy).lines
-    assert any(line.startswith("REORDER") for line in lines)
-    assert any("fitted 1 from B1 into raw water pump" in line for line in lines)
-    assert any("taken back from the book" in line for line in lines)
-    with book_at(path) as book:
-        assert book.movements() == before
-    with empty_book(tmp_path, "empty.spares") as nothing:
-        assert "Nothing in this book" in repr(words.acts_tried(nothing))
-
-
 def test_where_no_cost_of_being_without_is_said_that_comes_first(tmp_path):
     """A new book's advice rests on a guess alone, and says how to better it; one with the owner's figures does not."""
     with empty_book(tmp_path) as book:
@@ -124,12 +107,12 @@ def test_where_no_cost_of_being_without_is_said_that_comes_first(tmp_path):
         book.add_item("hose clip", locker="A1")
         answer = spares_aboard(book, passage())
         own = spares_aboard(book, passage(cost_without={"other": Range(10.0, 10.0, 10.0)}))
-    (said,) = words.guessed(answer)
+    (said,) = screen.guessed(answer)
     costs = sorted(set(answer.carry["cost_without"]))  # means of 5 / 25 / 120 and of 150 / 600 / 2500: (a + 4m + b) / 6
     assert costs == pytest.approx([225 / 6, 5050 / 6])
     assert "EUR 38 or EUR 842 each time" in said
     assert said in screen.verdict(answer).lines
-    assert words.guessed(own) == []
+    assert screen.guessed(own) == []
 
 
 def test_no_price_is_minus_nothing():
