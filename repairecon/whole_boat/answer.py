@@ -29,8 +29,8 @@ from repairecon.spares_aboard.job import spares_aboard
 from repairecon.whole_boat.units import Season, UnitLine, season, unit_line
 
 JOB, SPARE, RENEW, STOCK = "job", "spare", "renew", "stock"
-LEAST = 1.0
-"""Home money a year from which on a step is worth naming."""
+LEAST, WORTH_DOING = 1.0, 0.05
+"""Home money a year, and share of what it costs, that a purchase must save to be named as something to do."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -214,7 +214,7 @@ def steps(
         found.append(Step(kind=RENEW, what=renew, saves=unit.renew_saves or 0.0, money=price * unit.count, **plain))
     for item, worth, cost in spares.buys if spares else ():
         found.append(Step(kind=STOCK, what=f"Buy {item}", saves=worth - cost, money=cost, hours=0.0, critical=False))
-    return in_order((s for s in found if s.kind == JOB or s.saves >= LEAST), hour)
+    return in_order((s for s in found if s.kind == JOB or s.saves >= max(LEAST, WORTH_DOING * s.money)), hour)
 
 
 def in_order(found: Iterable[Step], hour: float = HOUR_IN_ORDER) -> tuple[Step, ...]:
