@@ -107,7 +107,7 @@ class Buying:
         self.whole = replace(whole, offers=tuple(replace(offer, days=days) for offer, days in with_days))
         self.lines, self.terms, self.border = [o.line for o in whole.offers], whole.suppliers, whole.border
         self.cost_day = mean_of(case.terms.cost_lost_day)
-        self._chosen = cache(self.choose)
+        self._chosen, self.ordered = cache(self.choose), cache(self.order)  # each demand is priced once
         self.takeover = cache(self._price_without)
 
     def _lead(self, o: Offered, again: str) -> tuple[Range | None, str]:
@@ -238,7 +238,7 @@ class Buying:
 
     def alone(self, item: str, pieces: int) -> Priced:
         """An item ordered by itself."""
-        return self.order(((item, pieces),))[0]
+        return self.ordered(((item, pieces),))[0]
 
     def from_supplier(self, item: str, supplier: str, pieces: int) -> Priced:
         """An item ordered by itself from one supplier, whether that is the cheapest or not."""

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
-from functools import cache, partialmethod
+from functools import partialmethod
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -73,10 +73,10 @@ class Wanted(NamedTuple):
 
 
 class Work:
-    """Writes prices, tasks, outcomes and orders into bills and registers their inputs; each demand is priced once."""
+    """Writes prices, tasks, outcomes and orders into bills and registers their inputs."""
 
     def __init__(self, terms: Terms, buying: Buying) -> None:
-        self.terms, self.home, self.inputs, self.lines = terms, terms.currency, Inputs(), cache(buying.order)
+        self.terms, self.home, self.inputs, self.lines = terms, terms.currency, Inputs(), buying.ordered
 
     def price(self, p: Priced) -> Product:
         if p.supplier is None:

@@ -217,8 +217,8 @@ def unit(name: str, worth: float, cost: float, *, critical: bool = False, renew:
 
 
 def test_steps_come_in_the_order_of_what_they_save_for_money_and_hours() -> None:
-    """By hand: 40 for 100 is 0.4; 90 for 100 and 5 hours at 20 is 0.45; 10 for 100 is 0.1; 4.5 for 100, under a twentieth,
-    is nothing."""
+    """By hand: 40 for 100 is 0.4; 90 for 100 and 5 hours at 20 is 0.45; 10 for 100 is 0.1; 4.5 for 100, under
+    a twentieth, is nothing."""
     job = CaseLine(case="c", unit="winch", what="Buy it", saves=90.0, cash=100.0, own_hours=5.0)
     stopped = CaseLine(case="d", unit="pump", what="Strip it", saves=0.0, cash=500.0, own_hours=9.0)
     units = [unit("pump", 0.0, 0.5, critical=True), unit("a", 50, 10), unit("b", 20, 10), unit("c", 14.5, 10)]
