@@ -303,7 +303,9 @@ def _keep_keys(sheet: Any, toml: TomlFile) -> None:
     rows = {tuple(str(sheet.cell(r, places[n]).value or "") for n in _NAMED): r for r in range(sheet.max_row, 1, -1)}
     # what is found no more is blank
     kept: dict[tuple[str, ...], Cells] = {at: {} for at in rows if at[0] in ("found", "measured") and at[1]}
-    kept |= {tuple(str(c[name]) for name in _NAMED): c for _, c in _key_rows(toml) if c["key"] and c["section"] != "waiver"}
+    kept |= {
+        tuple(str(c[name]) for name in _NAMED): c for _, c in _key_rows(toml) if c["key"] and c["section"] != "waiver"
+    }
     for at, cells in kept.items():
         if at in rows or cells["value"] is not None:
             row = rows.get(at, sheet.max_row + 1)
