@@ -17,7 +17,7 @@ from repairecon.buying.basket import Basket, BasketRows, Clock, Offer, Order, ch
 from repairecon.buying.parcel import CHARGES, Border, Line, ParcelTerms
 from repairecon.compare_quotes import job
 from repairecon.compare_quotes.job import QuotesAnswer
-from repairecon.compare_quotes.summary import as_json, full
+from repairecon.compare_quotes.summary import alternatives_table, as_json, full
 from repairecon.formulas.integer_program import Program
 from repairecon.records import RepaireconError
 
@@ -262,7 +262,8 @@ def test_what_cannot_be_said_is_left_out_and_asked_about_with_what_it_would_save
     assert as_json(answer)["ask"][0]["offered"] == "LB 12-B"
     text = " ".join(full(answer).split())
     assert text.index("Ask before you order") < text.index("order from")
-    assert "If what you must ask about is the part, it saves EUR 42.00: EUR 6.00 in all." in text
+    shown = alternatives_table(answer).set_index("way of ordering").loc["if what you ask about fits"]
+    assert shown["against it"] == "EUR 42.00 less"
 
 
 def test_a_part_of_which_every_quote_must_be_asked_about_is_not_covered(tmp_path):
@@ -271,7 +272,10 @@ def test_a_part_of_which_every_quote_must_be_asked_about_is_not_covered(tmp_path
     answer = repairecon.compare_quotes(case_of(tmp_path / "case", [*BEARING, {"part": "clip"}], TWO, quotes))
     assert [part for part, _ in answer.uncovered] == ["bearing"]
     assert "ask stockist whether" in answer.uncovered[0][1]
-    assert "bearing can be had too: EUR 7.00 in all" in " ".join(full(answer).split())
+    text = " ".join(full(answer).split())
+    shown = alternatives_table(answer).set_index("way of ordering").loc["if what you ask about fits"]
+    assert shown["landed"] == "EUR 7.00"
+    assert "If what you must ask about is the part, bearing can be had too." in text
 
 
 @pytest.mark.parametrize(
