@@ -127,9 +127,9 @@ def test_the_kind_and_the_sentence_bring_their_rows(tmp_path: Path) -> None:
     sentence = "drips from the weep hole"
     case = read(tmp_path, PUMP.replace("[three", f'symptom = "{sentence}"\n[three'))
     known, heard = facts("raw water pump"), match_symptom("raw water pump", sentence)
-    assert [t.name for t in known.tasks if t.needed == "always"] == [t.task for t in case.tasks][:-1]
+    assert [t["task"] for t in known.tasks if t["needed"] == "always"] == [t.task for t in case.tasks][:-1]
     inside = {b.outcome: b.chance for b in case.branches if b.event == "inside"}
-    causes = {f.cause: f.chance.likely for f in known.failures_of(heard.symptom) if f.this_unit}
+    causes = {f["cause"]: f.range("chance").likely for f in known.failures_of(heard.symptom) if f.yes("this_unit")}
     total = sum(causes.values())
     assert sorted(inside.values()) == pytest.approx(sorted(p / total for p in causes.values()))
     assert {w.kind for w in case.ways} >= {"rebuild", "new"}
