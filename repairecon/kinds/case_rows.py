@@ -51,7 +51,7 @@ def case_rows(
     known = facts(kind)
     names = [symptom.symptom] if symptom and symptom.symptom else list(known.symptoms)
     causes = _causes(known, names)
-    kit, kit_share = list[Row](), known.ratio("kit")
+    kit, kit_share = list[Row](), known.ratios.get("kit")
     if price_kit is None and kit_share is not None:  # what is always renewed
         kit = [{"part": "rebuild kit", "description": ", ".join(r["part"] for r in known.always_renew), "quantity": "1",
                 "needed": "always", **_money("price", kit_share, price_new), "source": _said(kit_share)}]  # fmt: skip
@@ -210,16 +210,16 @@ def _remedies(known: KindFacts, causes: Causes, price_new: Range) -> list[Row]:
 
 
 def _can_rebuild(known: KindFacts) -> bool:
-    return known.ratio("kit") is not None or known.ratio("specialist") is not None
+    return not {"kit", "specialist"}.isdisjoint(known.ratios)
 
 
 def _ways(known: KindFacts, names: list[str], price_new: Range, own: bool) -> list[Row]:
     """The ways that owners of such a unit have; prices that were not asked are ranges of the kind, and say so."""
     rows: list[Row] = []
-    if own and known.ratio("kit") is not None:
+    if own and "kit" in known.ratios:
         rows.append({"way": "rebuild here", "kind": "rebuild", "source": "by the kind of unit"})
     for key, way, kind in _GUESSED:
-        share = known.ratio(key)
+        share = known.ratios.get(key)
         if share is not None:
             guess = f"price not asked: {_said(share)}"
             rows.append({"way": way, "kind": kind, **_money("price", share, price_new), "source": guess})

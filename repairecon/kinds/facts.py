@@ -96,6 +96,7 @@ class KindFacts:
     ``remedy`` (those of its ``findings``, likeliest first), ``fix`` (a small job: ``fix_share`` of the price of new,
     ``fix_hours``), ``end`` (past mending), ``elsewhere`` (another thing). ``looks`` come in the order a mechanic takes
     them; ``p_right`` is how often one shows what is the case. ``life_share`` of a remedy is of a new one's life.
+    ``ratios`` are shares of the price of new for kit, exchange, specialist, second-hand, main part and pattern.
     """
 
     kind: str = ""
@@ -114,10 +115,6 @@ class KindFacts:
     ratios: Mapping[str, Range] = field(default_factory=dict)
     carry_on: tuple[KindRow, ...] = ()
     temporary: tuple[KindRow, ...] = ()
-
-    def ratio(self, key: str) -> Range | None:
-        """The share of the price of new for kit, exchange, specialist, second-hand, main part or pattern."""
-        return self.ratios.get(key)
 
     def failures_of(self, symptom: str) -> tuple[KindRow, ...]:
         """What may stand behind one symptom."""

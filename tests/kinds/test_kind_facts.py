@@ -75,13 +75,13 @@ def test_an_unknown_kind_has_the_general_shares() -> None:
 def test_prices_stand_in_order() -> None:
     # ratios.csv: a kit 0.2, 0.4, 0.95 of new
     known = facts("raw water pump")
-    kit, used, exchange = known.ratio("kit"), known.ratio("second-hand"), known.ratio("exchange")
+    kit, used, exchange = known.ratios.get("kit"), known.ratios.get("second-hand"), known.ratios.get("exchange")
     assert kit is not None
     assert used is not None
     assert exchange is not None
     assert (kit.low, kit.likely, kit.high) == (0.2, 0.4, 0.95)
     assert used.likely < exchange.likely < 1
-    assert facts("hand bilge pump").ratio("exchange") is None
+    assert facts("hand bilge pump").ratios.get("exchange") is None
 
 
 @pytest.mark.parametrize("kind", kinds())

@@ -141,7 +141,7 @@ def test_the_kind_and_the_sentence_bring_their_rows(tmp_path: Path) -> None:
 
 def test_a_kit_of_unknown_price_is_a_share_of_new(tmp_path: Path) -> None:
     case = read(tmp_path, PUMP.replace("price_kit = 95\n", ""))
-    share = facts("raw water pump").ratio("kit")
+    share = facts("raw water pump").ratios.get("kit")
     assert share is not None
     (kit,) = case.parts
     assert kit.price
