@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book.stock import read_case_aboard
-from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, Together, compare_quotes, together
+from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes, together
 from repairecon.read.lists_of_others import ADDED, CHANGED, LEFT_OUT, SAME, preview
-from repairecon.records import RepaireconError
+from repairecon.records import Case, RepaireconError
 from repairecon.show.answer_tables import add_faces, column_named, give
 
 SHOWN = 40
@@ -62,10 +62,11 @@ def run(args: argparse.Namespace) -> None:
     wishes = {name: getattr(args, name) for name in WISHES}
     wishes |= {"wanted": dict(args.wanted or ()) or None, "without": tuple(args.without or ()) or None}
     if args.more:
-        made = _together(args)
-        answer = compare_quotes(made.case, **{**wishes, "wanted": made.wanted})
+        case, shares = _together(args)
+        wishes["wanted"] = {part: sum(some.values()) for part, some in shares.items()}
     else:
-        answer = compare_quotes(read_case_aboard(args.folder, order=True), **wishes)
+        case = read_case_aboard(args.folder, order=True)
+    answer = compare_quotes(case, **wishes)
     if args.order:
         print(_order(args, answer))
         return
@@ -77,17 +78,17 @@ def run(args: argparse.Namespace) -> None:
     give(args, lambda: summary.as_json(answer), lambda: summary.page(answer), lambda: show(answer))
 
 
-def _together(args: argparse.Namespace) -> Together:
+def _together(args: argparse.Namespace) -> tuple[Case, dict[str, dict[str, int]]]:
     """Several jobs as one, with who gets what of each part."""
     if args.order or args.wanted:
         why = "--order and --want are for one job: order each by itself, or write files with --orders"
         raise RepaireconError(why)
-    made = together([read_case_aboard(f, order=True) for f in (args.folder, *args.more)], args.also_damage)
+    case, shares = together([read_case_aboard(f, order=True) for f in (args.folder, *args.more)], args.also_damage)
     if not args.json:
-        for part, some in made.shares.items():
+        for part, some in shares.items():
             print(f"{part}: {', '.join(f'{pieces} for {folder}' for folder, pieces in some.items())}")
         print()
-    return made
+    return case, shares
 
 
 def _order(args: argparse.Namespace, answer: QuotesAnswer) -> str:

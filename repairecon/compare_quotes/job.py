@@ -279,17 +279,8 @@ _SHARED: dict[str, Callable[[Case], object]] = {
 """What jobs must share to be in one parcel."""
 
 
-@dataclass(frozen=True)
-class Together:
-    """One case made of several, what is wanted of each part, and of which jobs: ``shares`` pieces by job, by part."""
-
-    case: Case
-    wanted: dict[str, int]
-    shares: dict[str, dict[str, int]]
-
-
-def together(cases: Sequence[Case], also_damage: bool = False) -> Together:
-    """The orders of several jobs, of one or several boats, put together; ``also_damage`` as for one.
+def together(cases: Sequence[Case], also_damage: bool = False) -> tuple[Case, dict[str, dict[str, int]]]:
+    """One case made of several, of one or several boats, and the pieces wanted of each part by job.
 
     Parts of the same standard size and material are one part, else those of the same name for a kind of unit.
     RepaireconError with all that differs where the jobs do not buy on the same terms.
@@ -325,7 +316,7 @@ def together(cases: Sequence[Case], also_damage: bool = False) -> Together:
         first, unit=replace(first.unit, name=f"{len(cases)} jobs together"), parts=tuple(parts.values()),
         quotes=tuple(quotes.values()), suppliers=tuple(sellers.values()), from_stock=(), found="",
     )  # fmt: skip
-    return Together(made, {part: sum(some.values()) for part, some in shares.items()}, shares)
+    return made, shares
 
 
 def _bare(x: Any) -> str:

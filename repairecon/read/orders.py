@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from decimal import Decimal
 from pathlib import Path
@@ -138,19 +138,16 @@ def write_orders(
         sheets[total.supplier] = _rows(_OWN, [*bought, *sums, landed])
     files[WORKBOOK] = workbook_bytes(sheets)
     target = Path(folder)
-    there = {name: data for name, data in files.items() if os.path.lexists(target / name)}
-    if foreign := list(_foreign(target, there)):
+    there, foreign = [name for name in files if os.path.lexists(target / name)], []
+    for name in there:
+        try:
+            check_own(target / name, files[name])
+        except RepaireconError as error:
+            foreign.append(str(error))
+    if foreign:
         raise RepaireconError("\n".join(foreign))
     write_all(target, files, replace=bool(there))
     return tuple(target / name for name in files)
-
-
-def _foreign(folder: Path, files: Mapping[str, bytes]) -> Iterator[str]:
-    for name, data in files.items():
-        try:
-            check_own(folder / name, data)
-        except RepaireconError as error:
-            yield str(error)
 
 
 def earlier_orders(folder: Path, written: Sequence[Path]) -> tuple[str, ...]:

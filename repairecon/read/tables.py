@@ -248,7 +248,6 @@ class Table:
 
     file: str
     rows: list[Row] = field(default_factory=list)
-    there: bool = False
     whole: bool = True
     note: str = ""
 
@@ -293,12 +292,12 @@ def read_table(
         return table_of(csv_rows(clean(decoded(data)), file, headings.known), headings, problems)
     except Unreadable as error:
         problems.add(file, None, "", error.found, error.write)
-        return Table(file, there=True, whole=False)
+        return Table(file, whole=False)
 
 
 def table_of(sheet: Sheet, headings: Headings, problems: Problems) -> Table:
     """The rows of a sheet, the first of which holds the headings."""
-    table = Table(sheet.file, there=True, note="; ".join(sheet.notes))
+    table = Table(sheet.file, note="; ".join(sheet.notes))
     if not sheet.rows:
         table.whole = False
         write = f"write the headings {', '.join(headings.required)}, or take the file away"
