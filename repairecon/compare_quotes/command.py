@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book.stock import read_case_aboard
+from repairecon.compare_quotes import tables
 from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes, together
 from repairecon.read.lists_of_others import ADDED, CHANGED, LEFT_OUT, SAME, preview
 from repairecon.records import Case, RepaireconError
@@ -100,7 +101,8 @@ def _order(args: argparse.Namespace, answer: QuotesAnswer) -> str:
     home = boat_folder(args.folder)
     if home is None:
         raise RepaireconError("--order: this case is in no boat: its folder belongs into the jobs of a boat's folder")
-    orders = answer.orders(answer.wishes.today or today_of(home).isoformat())
+    day = answer.wishes.today or today_of(home).isoformat()
+    orders = tables.orders(answer.case, answer.offers, answer.found, day)
     if not orders:
         raise RepaireconError("there is nothing to order")
     with book_at(home, writing=args.write) as book:
@@ -121,9 +123,9 @@ def _write_orders(answer: QuotesAnswer, folder: Path, ship_to: str) -> None:
     from repairecon.read.orders import earlier_orders, write_orders
     from repairecon.show.words import cents
 
-    lines = [replace(line, quoted=cents(line.quoted)) for line in answer.order_lines()]
+    lines = [replace(line, quoted=cents(line.quoted)) for line in tables.order_lines(answer.offers, answer.found)]
     totals = []
-    for total in answer.order_totals():
+    for total in tables.order_totals(answer.offers, answer.found):
         amounts: dict[str, Any] = {name: cents(getattr(total, name)) for name in MONEY}
         totals.append(replace(total, **amounts))
     written = write_orders(folder, lines, totals, answer.case.terms.currency, ship_to)

@@ -19,7 +19,7 @@ from repairecon.buying.other_baskets import frontier, quick_basket
 from repairecon.compare_quotes import tables
 from repairecon.read.problems import Names, Problems, key
 from repairecon.rebuild_or_buy.learned import with_waits_kept
-from repairecon.records import Case, Ordered, OrderLine, OrderTotal, OrderWishes, Part, Quote, RepaireconError, Supplier
+from repairecon.records import Case, OrderWishes, Part, Quote, RepaireconError, Supplier
 from repairecon.show.sheet import Panel, Shown
 
 SECONDS = 60.0
@@ -163,18 +163,6 @@ class QuotesAnswer(Shown):
     @cached_property
     def equivalents(self) -> pd.DataFrame:
         return tables.equivalents(self.offers, self.alone)
-
-    def order_lines(self) -> tuple[OrderLine, ...]:
-        """What to write to each supplier."""
-        return tables.order_lines(self.offers, self.found)
-
-    def order_totals(self) -> tuple[OrderTotal, ...]:
-        """What each supplier's invoice should say."""
-        return tables.order_totals(self.offers, self.found)
-
-    def orders(self, day: str = "") -> tuple[Ordered, ...]:
-        """What to put on record in the spares book, sent on a day (default: today)."""
-        return tables.orders(self.case, self.offers, self.found, day or self.today.isoformat())
 
 
 def compare_quotes(
