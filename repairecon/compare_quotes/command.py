@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +17,6 @@ from repairecon.show.answer_tables import add_faces, column_named, give
 SHOWN = 40
 """Rows shown of each sort; a price list has thousands that are of no use to the case."""
 WISHES = ("also_damage", "deadline_days", "most_parcels", "take_near", "seconds")
-MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core", "quoted_total",
-         "cost_landed")  # fmt: skip
 
 
 def add(jobs: Any) -> None:
@@ -123,11 +120,10 @@ def _write_orders(answer: QuotesAnswer, folder: Path, ship_to: str) -> None:
     from repairecon.read.orders import earlier_orders, write_orders
     from repairecon.show.words import cents
 
-    lines = [replace(line, quoted=cents(line.quoted)) for line in tables.order_lines(answer.offers, answer.found)]
-    totals = []
-    for total in tables.order_totals(answer.offers, answer.found):
-        amounts: dict[str, Any] = {name: cents(getattr(total, name)) for name in MONEY}
-        totals.append(replace(total, **amounts))
+    lines = [{**line, "quoted": cents(line["quoted"])} for line in tables.order_lines(answer.offers, answer.found)]
+    money = ("quoted_", "cost_")
+    totals = [{name: cents(x) if name.startswith(money) else x for name, x in total.items()}
+              for total in tables.order_totals(answer.offers, answer.found)]  # fmt: skip
     written = write_orders(folder, lines, totals, answer.case.terms.currency, ship_to)
     print(f"Wrote {len(written) - 1} orders to {folder}, and {written[-1].name} to keep", file=sys.stderr)
     if old := earlier_orders(folder, written):

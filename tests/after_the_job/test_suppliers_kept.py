@@ -99,8 +99,8 @@ def test_the_sheet_goes_into_the_log_and_the_log_into_the_next_case(closed: Clos
     # an order counts the wait as kept, and is written at the price quoted
     plain, kept = (compare_quotes(c, wanted={"rotor": 1}, without=("abroad",)) for c in (closed.case, case))
     assert kept.days == pytest.approx(plain.days * by["pump house"].days)
-    assert [x.quoted for x in tables.order_lines(kept.offers, kept.found)] == [
-        x.quoted for x in tables.order_lines(plain.offers, plain.found)
+    assert [x["quoted"] for x in tables.order_lines(kept.offers, kept.found)] == [
+        x["quoted"] for x in tables.order_lines(plain.offers, plain.found)
     ]
 
 

@@ -112,7 +112,7 @@ def test_a_core_is_paid_and_comes_back(tmp_path):
     answer = compared(tmp_path, 1, [shop], quotes_of({("seal", "shop"): 121}, quoted_core_likely=60.5))
     assert answer.total == pytest.approx(127.05)
     (paid,) = tables.order_totals(answer.offers, answer.found)
-    assert paid.quoted_total == pytest.approx(187.55)
+    assert paid["quoted_total"] == pytest.approx(187.55)
 
 
 def test_the_core_of_an_import_leaves_its_duty_and_vat_behind(tmp_path):
