@@ -237,7 +237,6 @@ class Buying:
         return f"{self.own[item][2]}: {item} has neither a price nor a quote that may be taken. {why}".strip()
 
     def alone(self, item: str, pieces: int) -> Priced:
-        """An item ordered by itself."""
         return self.order(((item, pieces),))[0]
 
     def from_supplier(self, item: str, supplier: str, pieces: int) -> Priced:

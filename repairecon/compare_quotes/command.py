@@ -43,7 +43,6 @@ def add(jobs: Any) -> None:
 
 
 def _wanted(text: str) -> tuple[str, int]:
-    """A part and how many pieces."""
     part, _, pieces = text.rpartition("=")
     if part.strip() and pieces.strip().isdecimal():
         return part.strip(), int(pieces)
@@ -51,7 +50,6 @@ def _wanted(text: str) -> tuple[str, int]:
 
 
 def run(args: argparse.Namespace) -> None:
-    """Compare, then print or write."""
     if (args.write or args.again) and not args.order:
         raise RepaireconError("--write and --again are for --order: give that too")
     names = [part for part, _ in args.wanted or ()]

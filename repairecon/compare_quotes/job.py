@@ -244,7 +244,6 @@ def _lacking(case: Case, also_damage: bool) -> dict[str, int]:
 
 
 def _named(case: Case, wanted: Mapping[str, int], faults: list[str]) -> dict[str, int]:
-    """Pieces as the owner names them."""
     known, pieces = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)]), dict[str, int]()
     for name, count in wanted.items():
         if name not in known:

@@ -83,7 +83,6 @@ def outcome_name(cause: str) -> str:
 
 
 def _said(known: Range | KindRow) -> str:
-    """Who says a row."""
     return known.source.note or _ASSUMED
 
 

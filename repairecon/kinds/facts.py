@@ -117,11 +117,9 @@ class KindFacts:
     temporary: tuple[KindRow, ...] = ()
 
     def failures_of(self, symptom: str) -> tuple[KindRow, ...]:
-        """What may stand behind one symptom."""
         return tuple(f for f in self.failures if f["symptom"] == symptom)
 
     def remedies_of(self, failure: KindRow) -> tuple[KindRow, ...]:
-        """The ways to meet a failure."""
         return tuple(r for finding in failure.several("findings") for r in self.remedies if r["finding"] == finding)
 
     def looks_of(self, symptom: str) -> tuple[KindRow, ...]:

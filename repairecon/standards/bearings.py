@@ -294,7 +294,6 @@ def _as_said(part: Listed, claims: list[str], said: Mapping[str, str]) -> bool:
 
 
 def compare(judging: Judging) -> None:
-    """All findings on two bearings."""
     wanted, offered = judging.both
     want, has = judging.marks("type")
     if want and has and want != has:

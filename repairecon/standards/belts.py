@@ -278,7 +278,6 @@ def _by_width(width: Decimal, number: str, line: str) -> Found:
 
 
 def compare_v_belts(judging: Judging) -> None:
-    """All findings on two V-belts."""
     if judging.absent("is not in the table of belt sections: measure top width, height and length"):
         return
     if _section(judging):

@@ -135,7 +135,6 @@ def _series(inner: Decimal, cord: Decimal) -> str:
 
 
 def compare_rings(judging: Judging) -> None:
-    """All findings on the sizes and features of two O-rings."""
     wanted, offered = judging.both
     missing = [part for part in judging.both if not part.dims]
     for part in missing:
@@ -258,7 +257,6 @@ def _type(text: Text, look: bool = False) -> str:
 
 
 def compare_lip_seals(judging: Judging) -> None:
-    """All findings on the sizes and types of two lip seals."""
     judging.absent(TAKEN_AS_WRITTEN, "same")
     compare(judging)
 
