@@ -20,7 +20,7 @@ from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import read_toml, toml_lines, toml_value
 from repairecon.read.values import LARGEST, Limits, pieces, plain
 from repairecon.read.ways import SERVED
-from repairecon.records import Case, RepaireconError, grouped
+from repairecon.records import Case, RepaireconError, Way, grouped
 from repairecon.records.done import DONE_KINDS, LOG_KINDS, QUANTITIES, Actual, Decision, Done, Figures, JobLog, Logged
 
 FOLDER, FILE, ACTUAL_FILE, LOG_FILE = "decided", "decision.toml", "actual.csv", "job_log.csv"
@@ -211,14 +211,16 @@ def sheet(case: Case, way: str) -> str:
     add("damage", (b.key for b in case.branches if b.extra_hours.high or b.outside_cost.high), "if it was found")
     add("task", fittings(case), taken)
     add("unit", (w.way for w in case.ways if w.traits.rebuilds != "here"), taken)
-    refunded = [w for w in case.ways if w.core_surcharge.high > 0
-                or (w.old_unit in ("sold", "scrap") and w.old_unit_price.high > 0)]  # fmt: skip
-    add("refund", (w.way for w in refunded), "if money came back for the old unit")
+    add("refund", (w.way for w in case.ways if _refunds(w)), "if money came back for the old unit")
     add("carriage", ["all"], DONE_KINDS["carriage"])
     add("first run", [""], "outcome: good / not good")
     add("total", [""], DONE_KINDS["total"])
     columns = ["kind", "name", *_COLUMNS, "note"]
     return csv_text([columns, *([row.get(column, "") for column in columns] for row in rows)], end="\n")
+
+
+def _refunds(way: Way) -> bool:
+    return way.core_surcharge.high > 0 or (way.old_unit in ("sold", "scrap") and way.old_unit_price.high > 0)
 
 
 # ---- the log of jobs -------------------------------------------------------------------------------

@@ -9,10 +9,10 @@ from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import TypeAlias, cast
+from typing import TypeAlias
 
 from repairecon.read.problems import shown
-from repairecon.records import SHAPES, Range, Shape, Source
+from repairecon.records import Range, Shape, Source
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?")
 _FORM = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)*|[+-]?[.,][0-9]+")
@@ -185,11 +185,6 @@ def date(value: object, between: Sequence[str] = ()) -> str | Misread:
     if between and not between[0] <= day <= between[1]:
         return Misread(f"write a day between {between[0]} and {between[1]}")
     return day
-
-
-def shape(text: str) -> Shape | Misread:
-    word = text.casefold() or "pert"
-    return cast(Shape, word) if word in SHAPES else Misread(f"write one of: {', '.join(SHAPES)}")
 
 
 def in_order(

@@ -174,6 +174,10 @@ def _bought(reading: Reading, row: Row, name: str, kinds: Mapping[str, str]) -> 
 
 
 # ---- how long the unit lasts -------------------------------------------------------------------------
+def speak_of_lives(rows: list[tuple[Row, str]]) -> bool:
+    return any(row.has(name) or row.has_range(name) for row, _ in rows for name in LIFE)
+
+
 def with_lives(made: tuple[Way, ...], unit: Unit, defaults: Defaults) -> tuple[Way, ...]:
     """The ways with their lives; a pair of which nothing is said has that of the way it puts in service."""
     lived = {w.way: _completed(w, unit, defaults) for w in made if w.kind not in PAIRS}

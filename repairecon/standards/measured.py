@@ -27,9 +27,7 @@ def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart
     ``top width 9.7, outside length 850``, ``20.9 mm, 14 tpi``; mm where no unit is said. ``kind`` narrows: bearing,
     seal, belt, o-ring, key, circlip, hose, thread ... The parts are in the order of how well they fit.
     """
-    words = measured
-    if not isinstance(words, str):
-        words = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in words.items())
+    words = measured if isinstance(measured, str) else _in_words(measured)
     sizes = _measures(plain(words), kind)
     if not sizes.many:
         how = "no size could be read: write them like 16.98 x 39.99 x 12.02 or shaft 25, bore 40"
@@ -48,6 +46,10 @@ def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart
     notes = _with_notes(notes, parts, [*sizes.bare, *sizes.named.values()])
     misses = dict.fromkeys(miss for answer in spoken for miss in answer.misses)
     return WhichPart(words, parts, tuple(dict.fromkeys(notes)), tuple(misses)[:6])
+
+
+def _in_words(measured: Mapping[str, float]) -> str:
+    return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in measured.items())
 
 
 def _likeliest(found: list[tuple[Decimal, Candidate]]) -> tuple[Candidate, ...]:
