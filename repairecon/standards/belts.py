@@ -95,10 +95,8 @@ _LINES = {
     "LI": "Li", "INSIDE": "Li", "LD": "Ld", "LW": "Ld", "LP": "Ld", "PITCH": "Ld", "DATUM": "Ld",
     "LA": "La", "LE": "La", "OUTSIDE": "La", "EFFECTIVE": "La",
 }  # fmt: skip
-_BY_WIDTH: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    "Li": (("classical",), ()), "Ld": (("classical", "wedge"), ()), "La": (("automotive",), ("SAE",)),
-}  # fmt: skip
-"""Families of sections that are named by their width and a length of a line, and sections that are not."""
+_BY_WIDTH = {"Li": ("classical",), "Ld": ("classical", "wedge"), "La": ("automotive",)}
+"""Families of sections that are named by their width and a length of a line."""
 WIDTH_SLACK = Decimal("0.8")
 """How far top widths [mm] may be apart for one groove: the printed widths of one groove differ by up to 0.7."""
 HEIGHT_SLACK = Decimal("1")
@@ -260,18 +258,14 @@ def _entry(section: Row, number: Decimal, line: str, in_inches: bool) -> Row | N
 
 
 def _by_width(width: Decimal, number: str, line: str) -> Found:
-
     def near(row: Row) -> Decimal:
         return abs(exact(row["top_width_mm"]) - width)
 
-    families, unlike = _BY_WIDTH[line]
-    listed = [row for row in rows("belts_sections") if row["build"] != "cogged" and row["number"]]
-    named = [row for row in listed if row["family"] in families and not row["section"].startswith(unlike)]
-    size = f"{shown(width)} x {number} {line}"
-    fits = [row for row in named if near(row) <= WIDTH_SLACK]
-    if not fits:
+    named = [row for row in rows("belts_sections") if row["family"] in _BY_WIDTH[line] and row["number"]
+             and row["build"] != "cogged" and not row["section"].startswith("SAE")]  # fmt: skip
+    row, size = min(named, key=near), f"{shown(width)} x {number} {line}"
+    if near(row) > WIDTH_SLACK:
         return Found(V_BELT, size, {"top_width": width}, listed=False)
-    row = min(fits, key=near)
     belt = _of_row(row, size)
     _add_length(belt, row, Decimal(number), line)
     return belt
