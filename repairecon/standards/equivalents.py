@@ -171,9 +171,8 @@ def equivalent(
     if want is None or offer is None:
         unread = [text for text, part in ((wanted, want), (offered, offer)) if part is None]
         known = (repr(t if isinstance(t, str) and len(t) <= 60 else f"{str(t)[:60]}...") for t in unread)
-        says = "could not be read as the name of a standard part: measure it, or write its size"
-        reasons = tuple(f"{text} {says}" for text in known)
-        return Equivalence("unknown", reasons, (), want, offer)
+        reasons = tuple(f"{text} could not be read as the name of a standard part" for text in known)
+        return Equivalence("unknown", reasons, (), want, offer, ("Measure it, or write its size as a standard does.",))
     want, offer = _said_beside(want, fluid, material_wanted), _said_beside(offer, "", material_offered)
     judging = Judging(want, offer)
     if fluid and not rubber.fluids_of(fluid):
