@@ -253,8 +253,6 @@ class SymptomMatch:
     the kind's rows that the sentence states.
     """
 
-    kind: str
-    sentence: str
     symptom: str
     certainty: Certainty
     first_question: str = ""
@@ -291,13 +289,13 @@ def match_symptom(kind: str, sentence: str) -> SymptomMatch:
     """Match what the owner says is the matter to the symptoms of one of ``kinds()``; none where the kind is empty."""
     scores, elsewhere = _scores(kind, sentence)
     if not scores:
-        return SymptomMatch(kind, sentence, "", "none", said=_NO_SYMPTOM)
+        return SymptomMatch("", "none", said=_NO_SYMPTOM)
     first, *_ = ranked = sorted(scores, key=lambda s: -scores[s])
     best = scores[first]
     works = best < 3 * _LEAST and any(f" {phrase} " in f" {fold(sentence)} " for phrase in listed("fine"))
     close = [s for s in ranked if scores[s] >= _CLOSE * best]
     match = SymptomMatch(
-        kind, sentence, first, "taken as", _row(kind, first)["first_question"], tuple(close),
+        first, "taken as", _row(kind, first)["first_question"], tuple(close),
         _nothing_wrong(kind, sentence) or ("you say that it works" if works else ""), found_in(kind, sentence),
         said=f"taken as: {first}",
     )  # fmt: skip
