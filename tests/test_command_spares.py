@@ -16,7 +16,7 @@ from openpyxl import load_workbook
 from repairecon.__main__ import main
 from repairecon.book.spares_book import open_book
 from repairecon.read.orders import write_orders
-from repairecon.records import OrderLine, OrderTotal, Source
+from repairecon.records import Source
 from repairecon.show.layout import WIDE
 from repairecon.spares_aboard.job import spares_aboard
 
@@ -155,40 +155,41 @@ def test_a_delivery_is_received_once(book, capsys, tmp_path):
 def orders(folder: Path) -> tuple[Path, ...]:
     """An order as the quotes job writes it: goods 66 in pounds, landed 99 in home money."""
     lines = [
-        OrderLine(
-            supplier="chandler",
-            item=IMPELLER,
-            designation="57x22",
-            part_class="maker",
-            packs=1,
-            pack=2,
-            quoted=46.0,
-            currency="GBP",
-            source=Source("quotes.csv", 2),
-        ),
-        OrderLine(
-            supplier="chandler",
-            item="split pin, 3 mm",
-            designation="",
-            part_class="generic",
-            packs=2,
-            pack=10,
-            quoted=10.0,
-            currency="GBP",
-            source=Source("quotes.csv", 3),
-        ),
+        {
+            "supplier": "chandler",
+            "item": IMPELLER,
+            "designation": "57x22",
+            "part_class": "maker",
+            "packs": 1,
+            "pack": 2,
+            "quoted": 46.0,
+            "currency": "GBP",
+            "source": Source("quotes.csv", 2),
+        },
+        {
+            "supplier": "chandler",
+            "item": "split pin, 3 mm",
+            "designation": "",
+            "part_class": "generic",
+            "packs": 2,
+            "pack": 10,
+            "quoted": 10.0,
+            "currency": "GBP",
+            "source": Source("quotes.csv", 3),
+        },
     ]
-    total = OrderTotal(
-        supplier="chandler",
-        currency="GBP",
-        quoted_goods=66.0,
-        quoted_discount=0.0,
-        quoted_carriage=9.0,
-        quoted_fees=0.0,
-        quoted_core=0.0,
-        quoted_total=75.0,
-        cost_landed=99.0,
-    )
+    total = {
+        "supplier": "chandler",
+        "currency": "GBP",
+        "quoted_goods": 66.0,
+        "quoted_discount": 0.0,
+        "quoted_carriage": 9.0,
+        "quoted_fees": 0.0,
+        "quoted_core": 0.0,
+        "quoted_total": 75.0,
+        "cost_landed": 99.0,
+        "note": "",
+    }
     return write_orders(folder, lines, [total], "EUR")
 
 

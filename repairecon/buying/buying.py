@@ -15,7 +15,7 @@ from repairecon.buying.basket import Clock, check_size, price_packs
 from repairecon.buying.inputs import mean_of
 from repairecon.buying.offers import Offered, order_of, weigh
 from repairecon.buying.other_baskets import frontier
-from repairecon.buying.parcel import CLOSE, LandedParcel, Line, price_parcel
+from repairecon.buying.parcel import CLOSE, Line, price_parcel
 from repairecon.records import NOTHING, Case, OrderWishes, Quote, Range, RepaireconError, Source, Supplier, grouped
 
 Demand = tuple[tuple[str, int], ...]
@@ -138,13 +138,9 @@ class Buying:
             return self._tried(wanted, usable, names, anyway)
         return self._programmed(wanted, usable, anyway)
 
-    def parcels(self, packs: Mapping[int, int]) -> dict[str, tuple[tuple[int, ...], LandedParcel]]:
-        """What a choice comes to, parcel by parcel."""
-        return price_packs(self.whole, packs)
-
     def worth(self, packs: Mapping[int, int]) -> float:
         """Home money for a choice with its wait."""
-        landed = sum(parcel.total for _, parcel in self.parcels(packs).values())
+        landed = sum(parcel.total for _, parcel in price_packs(self.whole, packs).values())
         return landed + self.cost_day * max((self.days[k] for k in packs), default=0.0)
 
     @cached_property
@@ -237,7 +233,6 @@ class Buying:
         return f"{self.own[item][2]}: {item} has neither a price nor a quote that may be taken. {why}".strip()
 
     def alone(self, item: str, pieces: int) -> Priced:
-        """An item ordered by itself."""
         return self.ordered(((item, pieces),))[0]
 
     def from_supplier(self, item: str, supplier: str, pieces: int) -> Priced:
@@ -265,7 +260,7 @@ class Buying:
     def _lines(self, packs: Mapping[int, int]) -> tuple[Priced, ...]:
         """Landed lines taken apart: within the rules that hold for its parcel every charge is a straight line."""
         made = []
-        for name, (indexes, parcel) in self.parcels(packs).items():
+        for name, (indexes, parcel) in price_packs(self.whole, packs).items():
             terms, weight = self.terms[name], parcel.weight_kg
             # the weight band whose carriage is paid, if any
             fitting = (b for b in terms.bands if weight <= b[0] + CLOSE and not parcel.carriage_free)

@@ -43,7 +43,6 @@ def inputs_of(term: Term) -> tuple[int, ...]:
 
 
 def mean_of(r: Range) -> float:
-    """Expected value of a range."""
     return float(ranges.mean(r.low, r.likely, r.high, r.shape))
 
 

@@ -133,20 +133,15 @@ def order_against_days(frontier: pd.DataFrame, currency: str, caption: str = "",
     axis_label(ax, "y", "landed, in all")
     ax.step([*days, last], [*totals, totals[-1]], where="post", color=MAIN, linewidth=2.0, zorder=3, gid="frontier")
     ax.plot(days, totals, "o", ms=7, color=MAIN, mec="white", zorder=4)
-    _name_steps(ax, rows, currency, margins.right - 0.2)
-    return ax
-
-
-def _name_steps(ax: Axes, rows: pd.DataFrame, currency: str, room: float) -> None:
-    """Days and money at the steps with room for them; the end of the line says from whom."""
+    # days and money at the steps with room for them; the end of the line says from whom
     dpi, taken = figure_of(ax).dpi, list[Bbox]()
-    for days, total in rows[["days", "total"]].to_numpy(float)[:-1]:
-        text = f"{days_words(days)}: {money_said(total, currency)}"
-        x, y = ax.transData.transform((days, total))
+    for at, total in zip(days[:-1], totals[:-1], strict=True):
+        text = f"{days_words(at)}: {money_said(total, currency)}"
+        x, y = ax.transData.transform((at, total))
         box = Bbox.from_bounds(x, y + 5.0, (inches(text) + 0.15) * dpi, LINE * dpi)
         if not box.count_overlaps(taken) and box.x1 <= ax.bbox.x1:
             taken.append(box)
-            write(ax, (days, total), text, shift=(4.0, 9.0), color=INK, zorder=5, path_effects=HALO)
-    end = rows.iloc[-1]
-    text = f"{days_words(end['days'])}: {money_said(end['total'], currency)}\n{end['suppliers']}"
-    write(ax, (1.0, float(end["total"])), wrap(text, room), BESIDE, (8.0, 0.0), color=QUIET)
+            write(ax, (at, total), text, shift=(4.0, 9.0), color=INK, zorder=5, path_effects=HALO)
+    text = f"{days_words(days[-1])}: {money_said(totals[-1], currency)}\n{rows['suppliers'].iloc[-1]}"
+    write(ax, (1.0, totals[-1]), wrap(text, margins.right - 0.2), BESIDE, (8.0, 0.0), color=QUIET)
+    return ax

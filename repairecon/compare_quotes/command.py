@@ -4,21 +4,19 @@ from __future__ import annotations
 
 import argparse
 import sys
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from repairecon.book.stock import read_case_aboard
-from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, Together, compare_quotes, together
+from repairecon.compare_quotes import tables
+from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes, together
 from repairecon.read.lists_of_others import ADDED, CHANGED, LEFT_OUT, SAME, preview
-from repairecon.records import RepaireconError
+from repairecon.records import Case, RepaireconError
 from repairecon.show.answer_tables import add_faces, column_named, give
 
 SHOWN = 40
 """Rows shown of each sort; a price list has thousands that are of no use to the case."""
 WISHES = ("also_damage", "deadline_days", "most_parcels", "take_near", "seconds")
-MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core", "quoted_total",
-         "cost_landed")  # fmt: skip
 
 
 def add(jobs: Any) -> None:
@@ -45,7 +43,6 @@ def add(jobs: Any) -> None:
 
 
 def _wanted(text: str) -> tuple[str, int]:
-    """A part and how many pieces."""
     part, _, pieces = text.rpartition("=")
     if part.strip() and pieces.strip().isdecimal():
         return part.strip(), int(pieces)
@@ -53,7 +50,6 @@ def _wanted(text: str) -> tuple[str, int]:
 
 
 def run(args: argparse.Namespace) -> None:
-    """Compare, then print or write."""
     if (args.write or args.again) and not args.order:
         raise RepaireconError("--write and --again are for --order: give that too")
     names = [part for part, _ in args.wanted or ()]
@@ -62,10 +58,11 @@ def run(args: argparse.Namespace) -> None:
     wishes = {name: getattr(args, name) for name in WISHES}
     wishes |= {"wanted": dict(args.wanted or ()) or None, "without": tuple(args.without or ()) or None}
     if args.more:
-        made = _together(args)
-        answer = compare_quotes(made.case, **{**wishes, "wanted": made.wanted})
+        case, shares = _together(args)
+        wishes["wanted"] = {part: sum(some.values()) for part, some in shares.items()}
     else:
-        answer = compare_quotes(read_case_aboard(args.folder, order=True), **wishes)
+        case = read_case_aboard(args.folder, order=True)
+    answer = compare_quotes(case, **wishes)
     if args.order:
         print(_order(args, answer))
         return
@@ -77,17 +74,17 @@ def run(args: argparse.Namespace) -> None:
     give(args, lambda: summary.as_json(answer), lambda: summary.page(answer), lambda: show(answer))
 
 
-def _together(args: argparse.Namespace) -> Together:
+def _together(args: argparse.Namespace) -> tuple[Case, dict[str, dict[str, int]]]:
     """Several jobs as one, with who gets what of each part."""
     if args.order or args.wanted:
         why = "--order and --want are for one job: order each by itself, or write files with --orders"
         raise RepaireconError(why)
-    made = together([read_case_aboard(f, order=True) for f in (args.folder, *args.more)], args.also_damage)
+    case, shares = together([read_case_aboard(f, order=True) for f in (args.folder, *args.more)], args.also_damage)
     if not args.json:
-        for part, some in made.shares.items():
+        for part, some in shares.items():
             print(f"{part}: {', '.join(f'{pieces} for {folder}' for folder, pieces in some.items())}")
         print()
-    return made
+    return case, shares
 
 
 def _order(args: argparse.Namespace, answer: QuotesAnswer) -> str:
@@ -99,7 +96,8 @@ def _order(args: argparse.Namespace, answer: QuotesAnswer) -> str:
     home = boat_folder(args.folder)
     if home is None:
         raise RepaireconError("--order: this case is in no boat: its folder belongs into the jobs of a boat's folder")
-    orders = answer.orders(answer.wishes.today or today_of(home).isoformat())
+    day = answer.wishes.today or today_of(home).isoformat()
+    orders = tables.orders(answer.case, answer.offers, answer.found, day)
     if not orders:
         raise RepaireconError("there is nothing to order")
     with book_at(home, writing=args.write) as book:
@@ -120,11 +118,10 @@ def _write_orders(answer: QuotesAnswer, folder: Path, ship_to: str) -> None:
     from repairecon.read.orders import earlier_orders, write_orders
     from repairecon.show.words import cents
 
-    lines = [replace(line, quoted=cents(line.quoted)) for line in answer.order_lines()]
-    totals = []
-    for total in answer.order_totals():
-        amounts: dict[str, Any] = {name: cents(getattr(total, name)) for name in MONEY}
-        totals.append(replace(total, **amounts))
+    lines = [{**line, "quoted": cents(line["quoted"])} for line in tables.order_lines(answer.offers, answer.found)]
+    money = ("quoted_", "cost_")
+    totals = [{name: cents(x) if name.startswith(money) else x for name, x in total.items()}
+              for total in tables.order_totals(answer.offers, answer.found)]  # fmt: skip
     written = write_orders(folder, lines, totals, answer.case.terms.currency, ship_to)
     print(f"Wrote {len(written) - 1} orders to {folder}, and {written[-1].name} to keep", file=sys.stderr)
     if old := earlier_orders(folder, written):

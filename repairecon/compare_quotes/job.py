@@ -19,7 +19,7 @@ from repairecon.buying.other_baskets import frontier, quick_basket
 from repairecon.compare_quotes import tables
 from repairecon.read.problems import Names, Problems, key
 from repairecon.rebuild_or_buy.learned import with_waits_kept
-from repairecon.records import Case, Ordered, OrderLine, OrderTotal, OrderWishes, Part, Quote, RepaireconError, Supplier
+from repairecon.records import Case, OrderWishes, Part, Quote, RepaireconError, Supplier
 from repairecon.show.sheet import Panel, Shown
 
 SECONDS = 60.0
@@ -164,18 +164,6 @@ class QuotesAnswer(Shown):
     def equivalents(self) -> pd.DataFrame:
         return tables.equivalents(self.offers, self.alone)
 
-    def order_lines(self) -> tuple[OrderLine, ...]:
-        """What to write to each supplier."""
-        return tables.order_lines(self.offers, self.found)
-
-    def order_totals(self) -> tuple[OrderTotal, ...]:
-        """What each supplier's invoice should say."""
-        return tables.order_totals(self.offers, self.found)
-
-    def orders(self, day: str = "") -> tuple[Ordered, ...]:
-        """What to put on record in the spares book, sent on a day (default: today)."""
-        return tables.orders(self.case, self.offers, self.found, day or self.today.isoformat())
-
 
 def compare_quotes(
     case: Case,
@@ -256,7 +244,6 @@ def _lacking(case: Case, also_damage: bool) -> dict[str, int]:
 
 
 def _named(case: Case, wanted: Mapping[str, int], faults: list[str]) -> dict[str, int]:
-    """Pieces as the owner names them."""
     known, pieces = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)]), dict[str, int]()
     for name, count in wanted.items():
         if name not in known:
@@ -279,17 +266,8 @@ _SHARED: dict[str, Callable[[Case], object]] = {
 """What jobs must share to be in one parcel."""
 
 
-@dataclass(frozen=True)
-class Together:
-    """One case made of several, what is wanted of each part, and of which jobs: ``shares`` pieces by job, by part."""
-
-    case: Case
-    wanted: dict[str, int]
-    shares: dict[str, dict[str, int]]
-
-
-def together(cases: Sequence[Case], also_damage: bool = False) -> Together:
-    """The orders of several jobs, of one or several boats, put together; ``also_damage`` as for one.
+def together(cases: Sequence[Case], also_damage: bool = False) -> tuple[Case, dict[str, dict[str, int]]]:
+    """One case made of several, of one or several boats, and the pieces wanted of each part by job.
 
     Parts of the same standard size and material are one part, else those of the same name for a kind of unit.
     RepaireconError with all that differs where the jobs do not buy on the same terms.
@@ -325,7 +303,7 @@ def together(cases: Sequence[Case], also_damage: bool = False) -> Together:
         first, unit=replace(first.unit, name=f"{len(cases)} jobs together"), parts=tuple(parts.values()),
         quotes=tuple(quotes.values()), suppliers=tuple(sellers.values()), from_stock=(), found="",
     )  # fmt: skip
-    return Together(made, {part: sum(some.values()) for part, some in shares.items()}, shares)
+    return made, shares
 
 
 def _bare(x: Any) -> str:

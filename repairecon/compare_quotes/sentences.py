@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from repairecon.compare_quotes.job import QuotesAnswer
-from repairecon.compare_quotes.tables import ALL_FIT, BY_LINE, CHOSEN, NEXT, ONE
+from repairecon.compare_quotes.tables import ALL_FIT, BY_LINE, CHOSEN
 from repairecon.records import grouped
 from repairecon.show.layout import capital
 from repairecon.show.words import days_words, money, number, price, rate, share, whole
@@ -72,36 +72,19 @@ def _counted(answer: QuotesAnswer) -> str:
 
 
 def beside(answer: QuotesAnswer) -> Iterator[str]:
-    """What the other ways of ordering would cost more."""
-    currency, table = answer.case.terms.currency, answer.alternatives.set_index("way", drop=False)
-    ways = dict(table.iterrows())
+    """What the figures of the other ways of ordering do not say by themselves."""
+    ways = dict(answer.alternatives.set_index("way", drop=False).iterrows())
     if CHOSEN not in ways:
         return
-    if answer.saved_without_badge > 0.5:
-        saved = money(answer.saved_without_badge, currency)
-        yield f"Against the maker's parts throughout, parts without the badge and bought together save {saved}."
-    if (row := ways.get(ALL_FIT)) is not None:
-        brings = f"it saves {price(-row['over'], currency)}" if row["over"] < -0.005 else "it saves nothing"
-        if not same_parts(answer, row):
-            brings = f"{', '.join(p for p, _ in answer.uncovered if p not in row['lacks'])} can be had too"
-        yield f"If what you must ask about is the part, {brings}: {price(row['total'], currency)} in all."
-    if (row := ways.get(BY_LINE)) is not None and same_parts(answer, row) and abs(row["over"]) > 0.5:
-        over, parcels = price(abs(row["over"]), currency), _many(row["parcels"], "parcel")
-        if row["over"] > 0.0:
-            said = "looks best and is not: with carriage, tax and charges it comes to"
-            yield f"Each part at its cheapest price {said} {over} more, in {parcels}."
-        else:  # it asks for more parcels than are wished for
-            limit = _many(answer.wishes.most_parcels or 1, "parcel")
-            less = f"so much less each part at its cheapest, in {parcels}"
-            yield f"The limit of {limit} costs you {over} or more: {less}."
-    if (row := ways.get(ONE)) is not None and len(answer.found.parcels) > 1:
-        if same_parts(answer, row):
-            yield f"All from one supplier ({row['suppliers']}): {price(row['over'], currency)} more."
-        else:
-            yield f"No supplier has all; {row['suppliers']} has {row['covers']} of {len(answer.wanted)} parts."
-    if (row := ways.get(NEXT)) is not None:
-        yield f"The second-best basket costs {price(row['over'], currency)} more{'' if row['proven'] else ' at most'}."
-    if not table["proven"].all():
+    if (row := ways.get(ALL_FIT)) is not None and not same_parts(answer, row):
+        more = ", ".join(part for part, _ in answer.uncovered if part not in row["lacks"])
+        yield f"If what you must ask about is the part, {more} can be had too."
+    if (row := ways.get(BY_LINE)) is not None and same_parts(answer, row) and row["over"] < -0.5:
+        # it asks for more parcels than are wished for
+        limit, parcels = _many(answer.wishes.most_parcels or 1, "parcel"), _many(row["parcels"], "parcel")
+        over = price(-row["over"], answer.case.terms.currency)
+        yield f"The limit of {limit} costs you {over} or more: so much less each part at its cheapest, in {parcels}."
+    if not answer.alternatives["proven"].all():
         yield "With so many quotes not every other way of ordering was searched to the end; none is cheaper."
 
 
@@ -134,21 +117,13 @@ def entering(answer: QuotesAnswer) -> list[str]:
 
 
 def alike(answer: QuotesAnswer) -> list[str]:
-    """The dearest badges: what a generic part of the same size saves, or why it may not be taken."""
-    table = answer.equivalents
+    """The dearest badges: what a generic part of the same size saves."""
+    table, currency = answer.equivalents, answer.case.terms.currency
     same = table[(table["verdict"] == "same") & (table["saves"] > 0.5)].sort_values("saves", ascending=False)
-    same = same.drop_duplicates("part").head(MOST_SAID)
-    currency = answer.case.terms.currency
-    lines = [
+    return [
         f"{capital(r['part'])}: {r['offered']} from {r['supplier']} is the same size and saves "
         f"{money(r['saves'], currency)} against the maker's, each ordered alone."
-        for _, r in same.iterrows()
-    ]
-    held = {"near": "near, not the same", "not": "not the part"}
-    barred = table[table["verdict"].isin(held)].head(MOST_SAID)
-    return lines + [
-        f"{capital(r['part'])}: {r['offered']} from {r['supplier']} is {held[r['verdict']]}: {r['reasons']}."
-        for _, r in barred.iterrows()
+        for _, r in same.drop_duplicates("part").head(MOST_SAID).iterrows()
     ]
 
 

@@ -176,11 +176,11 @@ def main(answer: QuotesAnswer, *, pictures: bool = True) -> Iterator[Panel | She
         if pictures:
             yield charts.parcels_picture(answer)
     if not answer.alternatives.empty:
-        yield Panel("Other ways of ordering", [*sentences.beside(answer)])
         yield Sheet(alternatives_table(answer), "Other ways of ordering, each with all its charges")
     if pictures and len(answer.frontier):
         yield charts.days_picture(answer)
     listed = {
+        "Of the other ways of ordering": [*sentences.beside(answer)],
         "The same part without the badge": sentences.alike(answer),
         "Worth a telephone call": sentences.entering(answer), "Out of date": sentences.stale(answer),
         "Terms": [*sentences.terms(answer), *sentences.counts(answer)], "Before you start": answer.case.unit.cautions,

@@ -8,6 +8,7 @@ from dataclasses import replace
 from decimal import Decimal
 from functools import partial
 from math import ceil, inf, isfinite, nan
+from typing import Any
 
 import pandas as pd
 
@@ -20,7 +21,7 @@ from repairecon.buying.other_baskets import (  # isort: skip
 from repairecon.buying.parcel import (  # isort: skip
     CHARGES, CLOSE, LandedLine, parcel_carriage, price_parcel,
 )  # fmt: skip
-from repairecon.records import Case, Ordered, OrderedLine, OrderLine, OrderTotal
+from repairecon.records import Case, Ordered, OrderedLine
 
 CHOSEN, MAKERS_ONLY, BY_LINE = "cheapest basket", "maker's parts throughout", "cheapest price line by line"
 SOONEST, NEXT, ONE, ALL_FIT = "soonest here", "second best", "all from one supplier", "if what you ask about fits"
@@ -201,19 +202,17 @@ def by_supplier(bought: pd.DataFrame) -> pd.DataFrame:
     return table
 
 
-def order_lines(offers: Sequence[Offered], basket: Basket) -> tuple[OrderLine, ...]:
-    """A line a quote bought."""
-    return tuple(
-        OrderLine(
-            supplier=o.supplier.supplier, item=o.quote.item, designation=o.quote.designation,
-            material=o.quote.material, part_class=o.quote.part_class, packs=line.packs, pack=o.quote.pack,
-            quoted=line.quoted_price, currency=o.supplier.currency, source=o.quote.source, note=o.stale,
-        )
+def order_lines(offers: Sequence[Offered], basket: Basket) -> list[dict[str, Any]]:
+    """A line of an order for each quote bought, in the supplier's money."""
+    same = ("item", "supplier", "designation", "material", "part_class", "pack", "source")
+    return [
+        {name: getattr(o.quote, name) for name in same}
+        | {"packs": line.packs, "quoted": line.quoted_price, "currency": o.supplier.currency, "note": o.stale}
         for o, line in _landed(offers, basket)
-    )  # fmt: skip
+    ]
 
 
-def order_totals(offers: Sequence[Offered], basket: Basket) -> tuple[OrderTotal, ...]:
+def order_totals(offers: Sequence[Offered], basket: Basket) -> list[dict[str, Any]]:
     """What each supplier's invoice should say, and the parcel landed."""
     totals = []
     for name, (indexes, parcel) in basket.parcels.items():
@@ -223,15 +222,16 @@ def order_totals(offers: Sequence[Offered], basket: Basket) -> tuple[OrderTotal,
         if terms.imported:
             tax = "sold for export: the total is without the supplier's VAT" if terms.vat_included else ""
         net = sum(parcel.charge(charge) for charge in ("goods", "core", "carriage", "insurance", "card_fee"))
-        totals.append(OrderTotal(
-            supplier=name, currency=currency, quoted_goods=before, quoted_discount=before - parcel.quoted_goods,
-            quoted_carriage=parcel_carriage(terms, parcel.quoted_goods, parcel.weight_kg),
-            quoted_fees=(parcel.charge("insurance") + parcel.charge("card_fee")) / terms.net,
-            quoted_core=parcel.charge("core") / terms.net,
-            quoted_total=net / terms.exchange * (1.0 if terms.imported else 1.0 + terms.vat_rate),
-            cost_landed=parcel.total, lead_days=max(offers[k].days for k in indexes), note=tax,
-        ))  # fmt: skip
-    return tuple(totals)
+        totals.append({
+            "supplier": name, "currency": currency,
+            "quoted_goods": before, "quoted_discount": before - parcel.quoted_goods,
+            "quoted_carriage": parcel_carriage(terms, parcel.quoted_goods, parcel.weight_kg),
+            "quoted_fees": (parcel.charge("insurance") + parcel.charge("card_fee")) / terms.net,
+            "quoted_core": parcel.charge("core") / terms.net,
+            "quoted_total": net / terms.exchange * (1.0 if terms.imported else 1.0 + terms.vat_rate),
+            "cost_landed": parcel.total, "lead_days": max(offers[k].days for k in indexes), "note": tax,
+        })  # fmt: skip
+    return totals
 
 
 def orders(case: Case, offers: Sequence[Offered], basket: Basket, day: str) -> tuple[Ordered, ...]:

@@ -241,6 +241,7 @@ _CLOSE = 0.8
 _PHRASE = 0.6
 _POINTER = 0.8
 _FOUND = 0.74
+HOUSING_LOST = "casing or body cracked, holed or burst"
 _NO_SYMPTOM = "the sentence fits no symptom that is known of this unit"
 
 
@@ -253,8 +254,6 @@ class SymptomMatch:
     the kind's rows that the sentence states.
     """
 
-    kind: str
-    sentence: str
     symptom: str
     certainty: Certainty
     first_question: str = ""
@@ -291,13 +290,13 @@ def match_symptom(kind: str, sentence: str) -> SymptomMatch:
     """Match what the owner says is the matter to the symptoms of one of ``kinds()``; none where the kind is empty."""
     scores, elsewhere = _scores(kind, sentence)
     if not scores:
-        return SymptomMatch(kind, sentence, "", "none", said=_NO_SYMPTOM)
+        return SymptomMatch("", "none", said=_NO_SYMPTOM)
     first, *_ = ranked = sorted(scores, key=lambda s: -scores[s])
     best = scores[first]
     works = best < 3 * _LEAST and any(f" {phrase} " in f" {fold(sentence)} " for phrase in listed("fine"))
     close = [s for s in ranked if scores[s] >= _CLOSE * best]
     match = SymptomMatch(
-        kind, sentence, first, "taken as", _row(kind, first)["first_question"], tuple(close),
+        first, "taken as", _row(kind, first)["first_question"], tuple(close),
         _nothing_wrong(kind, sentence) or ("you say that it works" if works else ""), found_in(kind, sentence),
         said=f"taken as: {first}",
     )  # fmt: skip
@@ -382,13 +381,9 @@ def found_in(kind: str, text: str) -> Tokens:
             share = rarity(w for w in own if w in said) / (rarity(own) or 1)
             if share >= _FOUND and words & said & (_tells("state") | _tells("damage")):
                 heard[cause] = max((share, rarity(own)), heard.get(cause, (0.0, 0.0)))
+        if said & _tells("housing") and said & _tells("lost"):
+            heard.setdefault(HOUSING_LOST, (0.0, 0.0))
     return tuple(sorted(heard, key=lambda cause: heard[cause], reverse=True))
-
-
-def housing_lost(text: str) -> bool:
-    """Whether a text says that what holds a unit together is cracked, holed or burst."""
-    clauses = map(meaning, re.split(r"[,;.:]| but | though | while ", text))
-    return any(said & _tells("housing") and said & _tells("lost") for said in clauses)
 
 
 def settle(match: KindMatch, sentence: str) -> KindMatch:

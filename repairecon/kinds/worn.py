@@ -40,7 +40,6 @@ class Judgement:
 
 
 def measures(kind: str) -> tuple[str, ...]:
-    """What can be measured on a kind."""
     return tuple(row["measure"] for _, row in of_kind("limits", kind))
 
 

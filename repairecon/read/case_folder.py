@@ -196,7 +196,6 @@ def _as_read(reading: Reading, layers: Layers) -> dict[str, Any]:
         "boat": str(papers.folder) if papers else "", "from_boat": tuple(papers.taken) if papers else (),
         "stock": reading.stock, "from_stock": reading.from_stock, "quotes_alone": reading.ordering,
         "notes": {**reading.notes, **{file: t.note for file, t in tables.items() if t.note}},
-        "rows_read": {file: len(t.rows) for file, t in tables.items() if t.there},
     }  # fmt: skip
 
 

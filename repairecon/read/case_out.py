@@ -113,7 +113,7 @@ class _Writer:
         own = [[row.cells.get(c, "") for c in declared] for row in table.rows]
         grey = [default_line(row, list(declared)) for row in assumed]
         typed = [[_typed(x, *of) for x, of in zip(row, declared.values(), strict=True)] for row in (*own, *grey)]
-        rows: Rows = [[*declared, f"rows: {len(own)}"], *typed]
+        rows: Rows = [[*declared], *typed]
         sheet = self._sheet(Path(table.file).stem, rows, [_note(*of) for of in declared.values()], "B2")
         _in_grey(sheet, range(len(own) + 2, len(rows) + 1), range(1, len(declared) + 1))
         for place, (column, end) in enumerate(declared.values(), start=1):
@@ -129,7 +129,7 @@ class _Writer:
         listed = list(_key_rows(toml))
         shaped = any(cells["shape"] for _, cells in listed)
         names = [name for name in workbook.KEY_COLUMNS if shaped or name != "shape"]
-        rows: Rows = [[*names, _count(listed)], *([cells[name] for name in names] for _, cells in listed)]
+        rows: Rows = [names, *([cells[name] for name in names] for _, cells in listed)]
         sheet = self._sheet(Path(toml.file).stem, rows, [_KEY_NOTES.get(n, "") for n in names], "C2")
         _in_grey(sheet, range(2, len(rows) + 1), range(names.index("unit") + 1, len(names) + 1))
         letters = {name: column_letters(place) for place, name in enumerate(names)}
@@ -248,10 +248,6 @@ def _four(value: Any, column: Column) -> tuple[Value, ...]:
     return None, _typed(value, column) if isinstance(value, str) and column.type == "date" else value, None, None
 
 
-def _count(listed: Iterable[tuple[Column, Cells]]) -> str:
-    return f"rows: {sum(cells['value'] is not None for _, cells in listed)}"
-
-
 # ---- what a command keeps ------------------------------------------------------------------------
 def file_bytes(folder: Path, file: str) -> bytes:
     """A file of a case as it is, of a workbook with every row where it stands; nothing where there is none."""
@@ -295,36 +291,26 @@ def keep_files(place: Path, files: Mapping[str, bytes]) -> None:
 def _keep_table(sheet: Any, file: str, rows: Mapping[int, Sequence[Cell]]) -> None:
     head = next(iter(rows))
     declared = [_declared(file, heading(text_of(name))) for name in rows[head]]
-    counts = _counts(sheet, head)
-    for cell in counts:  # the count stands beside the headings, of which there may be more now
-        cell.value = None
     for r in range(1, max(rows) + 1):
         texts = [text_of(c) for c in rows.get(r, ())]
         for c, (text, of) in enumerate(itertools.zip_longest(texts[: len(declared)], declared, fillvalue=""), start=1):
             put_cell(sheet, r, c, text if r <= head or text.startswith(DEFAULT) else _typed(text, *of))
-    if counts:
-        put_cell(sheet, head, len(declared) + 1, f"rows: {len(rows) - 1}")
-
-
-def _counts(sheet: Any, row: int) -> list[Any]:
-    return [c for c in sheet[row] if workbook.COUNT.fullmatch(str(c.value or ""))]
 
 
 def _keep_keys(sheet: Any, toml: TomlFile) -> None:
     """Put values into the rows of their keys, and rows below for those that have none."""
     places = {heading(str(c.value or "")): c.column for c in sheet[1]}
     rows = {tuple(str(sheet.cell(r, places[n]).value or "") for n in _NAMED): r for r in range(sheet.max_row, 1, -1)}
-    listed = list(_key_rows(toml))
     # what is found no more is blank
     kept: dict[tuple[str, ...], Cells] = {at: {} for at in rows if at[0] in ("found", "measured") and at[1]}
-    kept |= {tuple(str(c[name]) for name in _NAMED): c for _, c in listed if c["key"] and c["section"] != "waiver"}
+    kept |= {
+        tuple(str(c[name]) for name in _NAMED): c for _, c in _key_rows(toml) if c["key"] and c["section"] != "waiver"
+    }
     for at, cells in kept.items():
         if at in rows or cells["value"] is not None:
             row = rows.get(at, sheet.max_row + 1)
             for name in places.keys() & (_FOUR if at in rows else (*_NAMED, *_FOUR)):
                 put_cell(sheet, row, places[name], cells.get(name))
-    for c in _counts(sheet, 1):
-        put_cell(sheet, 1, c.column, _count(listed))
 
 
 _WORD = re.compile(r"\w+")

@@ -20,7 +20,7 @@ from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import read_toml, toml_lines, toml_value
 from repairecon.read.values import LARGEST, Limits, pieces, plain
 from repairecon.read.ways import SERVED
-from repairecon.records import Case, Part, RepaireconError, Way, grouped
+from repairecon.records import Case, RepaireconError, Way, grouped
 from repairecon.records.done import DONE_KINDS, LOG_KINDS, QUANTITIES, Actual, Decision, Done, Figures, JobLog, Logged
 
 FOLDER, FILE, ACTUAL_FILE, LOG_FILE = "decided", "decision.toml", "actual.csv", "job_log.csv"
@@ -202,7 +202,10 @@ def sheet(case: Case, way: str) -> str:
         outcomes = dict.fromkeys(b.outcome for b in some)
         add("found", [event], f"outcome: {' / '.join(outcomes)}", outcome=known.get(event, ""))
     for part in case.parts:
-        add("part", [part.part], _planned(case, part))
+        packs = sorted({q.pack for q in case.quotes if q.item == part.part and q.pack > 1})
+        sold = f"; quoted in packs of {' or '.join(map(str, packs))}: bought = all pieces in them" if packs else ""
+        planned = f"planned {part.quantity}" if part.needed == "always" else "if damaged"
+        add("part", [part.part], planned + sold)
     for task in case.tasks:
         add("task", [task.task], task.stage, by=task.by if task.by != "owner" else "")
     add("damage", (b.key for b in case.branches if b.extra_hours.high or b.outside_cost.high), "if it was found")
@@ -214,12 +217,6 @@ def sheet(case: Case, way: str) -> str:
     add("total", [""], DONE_KINDS["total"])
     columns = ["kind", "name", *_COLUMNS, "note"]
     return csv_text([columns, *([row.get(column, "") for column in columns] for row in rows)], end="\n")
-
-
-def _planned(case: Case, part: Part) -> str:
-    packs = sorted({q.pack for q in case.quotes if q.item == part.part and q.pack > 1})
-    sold = f"; quoted in packs of {' or '.join(map(str, packs))}: bought = all pieces in them" if packs else ""
-    return (f"planned {part.quantity}" if part.needed == "always" else "if damaged") + sold
 
 
 def _refunds(way: Way) -> bool:

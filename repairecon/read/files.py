@@ -316,7 +316,9 @@ def write_tables(
     files[INDEX] = csv_text([_HEADINGS, *listed]).encode("utf-8")
     if place.exists() and not place.is_dir():
         raise RepaireconError(f"{shown(str(place))} is a file: name a folder for the tables; nothing was written")
-    earlier = _written_before(place / INDEX, job)
+    text = (place / INDEX).read_text(encoding="utf-8", errors="replace") if _hash_of(place / INDEX) else ""
+    rows = csv.DictReader(text.splitlines())
+    earlier = {row["file"]: row["hash"] for row in rows if rows.fieldnames == _HEADINGS and row["job"] == job}
     there = {name: _hash_of(place / name) for name in {**files, **earlier} if os.path.lexists(place / name)}
     for name in (name for name in files if name in there):
         if not (earlier if name == INDEX else earlier.get(name) == there[name]):
@@ -327,13 +329,6 @@ def write_tables(
         if earlier[name] == there.get(name):
             (place / name).unlink()
     return tuple(place / name for name in files)
-
-
-def _written_before(index: Path, job: str) -> dict[str, str]:
-    """Hashes of the tables that a job wrote, by name, where their list is ours."""
-    text = index.read_text(encoding="utf-8", errors="replace") if _hash_of(index) else ""
-    rows = csv.DictReader(text.splitlines())
-    return {row["file"]: row["hash"] for row in rows if rows.fieldnames == _HEADINGS and row["job"] == job}
 
 
 def _hash(data: bytes) -> str:

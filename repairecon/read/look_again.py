@@ -219,7 +219,7 @@ def _kit(on: _Looked) -> Iterator[Fact]:
         return
     where = next((p.price.source for p in always if p.price is not None), always[0].source)
     alone, share = len(always) == 1 and where.file == CASE, total / on.new
-    usual, name = on.kind.ratio("kit") if on.kind else None, "the kit" if alone else "what is always needed"
+    usual, name = on.kind.ratios.get("kit") if on.kind else None, "the kit" if alone else "what is always needed"
     if usual is None or usual.high < 1:
         yield _ratio("kit against new", total, on.new, where, name)
     if usual is not None and share <= 1:
@@ -250,7 +250,7 @@ def _exchange(on: _Looked) -> Iterator[Fact]:
 
 def _part_price(on: _Looked, name: str, price: float, where: Source) -> Iterator[Fact]:
     if len(on.case.parts) > 1:
-        main = on.kind.ratio("main part") if on.kind else None
+        main = on.kind.ratios.get("main part") if on.kind else None
         room = max(1.0, main.high) if main is not None else 1.0
         yield Fact("part against new", price / on.new / room, where, name, price, on.new)
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 from repairecon.read.boat import JOBS, SHARED, BoatPapers
 from repairecon.read.columns import CASE, FILES
@@ -17,7 +18,7 @@ from repairecon.read.sheets import CsvTable, read_csv_table
 from repairecon.read.starter import empty_folder
 from repairecon.read.toml_file import toml_lines
 from repairecon.read.values import MONEY, Misread, figure, number, plain
-from repairecon.records import OrderLine, OrderTotal, RepaireconError, grouped
+from repairecon.records import RepaireconError, grouped
 
 _ASKED = ("item", "designation", "material", "pieces", "price", "pack", "lead_days")
 """What a request asks; what the supplier fills in is what ``import-quotes`` reads, ``pieces`` apart."""
@@ -34,9 +35,12 @@ _OWN = {
     "pieces_a_pack": "pack", "pieces": "pieces", "quoted_a_pack": "quoted", "quoted_line": "line",
     "currency": "currency", "source": "source", "note": "note",
 }  # fmt: skip
-_MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core", "quoted_total")
-_TOTALS = ("supplier", "lines", *_MONEY, "currency", "cost_landed", "home_currency", "lead_days", "note")
+_TOTALS = (
+    "supplier", "lines", "quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core",
+    "quoted_total", "currency", "cost_landed", "home_currency", "lead_days", "note",
+)  # fmt: skip
 Row = Mapping[str, Value]
+OrderRow = Mapping[str, Any]
 Rows = list[list[Value]]
 ACTUAL_FILE = "actual.csv"
 
@@ -104,53 +108,52 @@ def _case_to_compare(lines: Sequence[AskLine], sellers: Sequence[str], papers: B
 
 # ---- orders --------------------------------------------------------------------------------------
 def write_orders(
-    folder: str | os.PathLike[str], lines: Sequence[OrderLine], totals: Sequence[OrderTotal], home_currency: str,
+    folder: str | os.PathLike[str], lines: Sequence[OrderRow], totals: Sequence[OrderRow], home_currency: str,
     ship_to: str = "",
 ) -> tuple[Path, ...]:  # fmt: skip
     """Write ``order_<supplier>.csv`` to send, in the supplier's money, and ``own_landed.xlsx`` to keep; gives paths.
 
+    A line is packs of one quote at the price that holds for so many (``_OWN`` has what it may hold), a total what a
+    supplier's order comes to on the invoice and landed (``_TOTALS``); ``quoted_core`` will be refunded.
     RepaireconError, and nothing written, if a supplier lacks its total or its lines, or a file of that name is a link
     or no earlier one of these.
     """
     if not lines:
         raise RepaireconError("there is nothing to order")
-    of = grouped(lines, lambda line: key(line.supplier))
-    if len(of) != len(totals) or of.keys() != {key(t.supplier) for t in totals}:
+    of = grouped(lines, lambda line: key(line["supplier"]))
+    if len(of) != len(totals) or of.keys() != {key(t["supplier"]) for t in totals}:
         raise RepaireconError("each supplier's order needs its lines and one total")
     home: Row = {"home_currency": home_currency}
-    landed_in_all = float(sum(Decimal(str(t.cost_landed)) for t in totals))
-    every = [{**asdict(t), "lines": len(of[key(t.supplier)]), **home} for t in totals]
+    landed_in_all = float(sum(Decimal(str(t["cost_landed"])) for t in totals))
+    every: list[OrderRow] = [{**t, "lines": len(of[key(t["supplier"])]), **home} for t in totals]
     every.append({"supplier": "all", "lines": len(lines), "cost_landed": landed_in_all, **home})
     first = "orders"
     while key(first) in of:  # a supplier of that name has the sheet
         first = f"all {first}"
     files, sheets = {}, {first: _rows(dict.fromkeys(_TOTALS), every)}
-    for name, total in zip(file_names(t.supplier for t in totals), totals, strict=True):
+    for name, total in zip(file_names(t["supplier"] for t in totals), totals, strict=True):
         bought = [  # packs times price as written: no cents are lost to binary fractions
-            {**asdict(line), "pieces": line.pieces, "source": str(line.source),
-             "line": float(Decimal(str(line.quoted)) * line.packs)}
-            for line in of[key(total.supplier)]
+            {**line, "pieces": line["packs"] * line["pack"], "source": str(line["source"]),
+             "line": float(Decimal(str(line["quoted"])) * line["packs"])}
+            for line in of[key(total["supplier"])]
         ]  # fmt: skip
         sums = _sums(total)
         sent = _rows(_SENT, [*({"ship_to": ship_to, **row} for row in bought), *sums])
         files[f"order_{name}.csv"] = csv_text(sent, defuse=True).encode("utf-8-sig")
-        landed: Row = {"item": LANDED, "line": total.cost_landed, "currency": home_currency}
-        sheets[total.supplier] = _rows(_OWN, [*bought, *sums, landed])
+        landed: Row = {"item": LANDED, "line": total["cost_landed"], "currency": home_currency}
+        sheets[total["supplier"]] = _rows(_OWN, [*bought, *sums, landed])
     files[WORKBOOK] = workbook_bytes(sheets)
     target = Path(folder)
-    there = {name: data for name, data in files.items() if os.path.lexists(target / name)}
-    if foreign := list(_foreign(target, there)):
+    there, foreign = [name for name in files if os.path.lexists(target / name)], []
+    for name in there:
+        try:
+            check_own(target / name, files[name])
+        except RepaireconError as error:
+            foreign.append(str(error))
+    if foreign:
         raise RepaireconError("\n".join(foreign))
     write_all(target, files, replace=bool(there))
     return tuple(target / name for name in files)
-
-
-def _foreign(folder: Path, files: Mapping[str, bytes]) -> Iterator[str]:
-    for name, data in files.items():
-        try:
-            check_own(folder / name, data)
-        except RepaireconError as error:
-            yield str(error)
 
 
 def earlier_orders(folder: Path, written: Sequence[Path]) -> tuple[str, ...]:
@@ -163,16 +166,17 @@ def _rows(headings: Mapping[str, str | None], rows: Iterable[Row]) -> Rows:
     return [list(headings), *([row.get(under or heading) for heading, under in headings.items()] for row in rows)]
 
 
-def _sums(total: OrderTotal) -> list[Row]:
+def _sums(total: OrderRow) -> list[Row]:
     sums = {
-        "goods": total.quoted_goods, "discount": -total.quoted_discount, "carriage": total.quoted_carriage,
-        "card fee and insurance": total.quoted_fees, "core surcharge, refunded against the old ones": total.quoted_core,
-        "total to pay the supplier": total.quoted_total,
+        "goods": total["quoted_goods"], "discount": -total["quoted_discount"], "carriage": total["quoted_carriage"],
+        "card fee and insurance": total["quoted_fees"],
+        "core surcharge, refunded against the old ones": total["quoted_core"],
+        "total to pay the supplier": total["quoted_total"],
     }  # fmt: skip
     last = list(sums)[-1]
     said = {name: amount for name, amount in sums.items() if amount or name in ("goods", "carriage", last)}
     return [
-        {"item": name, "line": amount, "currency": total.currency, "note": total.note if name == last else ""}
+        {"item": name, "line": amount, "currency": total["currency"], "note": total["note"] if name == last else ""}
         for name, amount in said.items()
     ]
 

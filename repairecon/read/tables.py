@@ -14,7 +14,7 @@ from repairecon.read.files import Unreadable, as_meant, decoded, read_data
 from repairecon.read.problems import SURE, Names, Problems, clean, closest, shown, shown_value, undecoded
 from repairecon.read.sheets import Sheet, csv_rows, headed, heading, left_out, tidied
 from repairecon.read.values import Cell, Limits, Misread, text_of
-from repairecon.records import Range, Source
+from repairecon.records import SHAPES, Range, Shape, Source
 
 T = TypeVar("T")
 Ends: TypeAlias = tuple[Mapping[str, Any], str, Mapping[str, str], Source]
@@ -178,13 +178,13 @@ class Entry(ABC):
             return None
         (given, form, at, source), limits = found, self.column(name).limits
         low, likely, high = (self._made(at[e], given.get(e), lambda v: self._number(v, limits)) for e in ENDS)
-        shape = values.shape(form)
-        if isinstance(shape, Misread):
-            self.fault(at["shape"], shown(form), shape.write)
+        shape = form.casefold() or "pert"
+        if shape not in SHAPES:
+            self.fault(at["shape"], shown(form), f"write one of: {', '.join(SHAPES)}")
             shape = "pert"
         if any(at[end] in self.bad for end in ENDS):
             return None
-        read = values.in_order(low, likely, high, shape, source)
+        read = values.in_order(low, likely, high, cast(Shape, shape), source)
         if isinstance(read, Misread):
             lacking = read.found == "nothing" and at["low"] == at["high"]
             self.fault(at[read.which], f"no {read.which}" if lacking else read.found, read.write)
@@ -248,7 +248,6 @@ class Table:
 
     file: str
     rows: list[Row] = field(default_factory=list)
-    there: bool = False
     whole: bool = True
     note: str = ""
 
@@ -293,12 +292,12 @@ def read_table(
         return table_of(csv_rows(clean(decoded(data)), file, headings.known), headings, problems)
     except Unreadable as error:
         problems.add(file, None, "", error.found, error.write)
-        return Table(file, there=True, whole=False)
+        return Table(file, whole=False)
 
 
 def table_of(sheet: Sheet, headings: Headings, problems: Problems) -> Table:
     """The rows of a sheet, the first of which holds the headings."""
-    table = Table(sheet.file, there=True, note="; ".join(sheet.notes))
+    table = Table(sheet.file, note="; ".join(sheet.notes))
     if not sheet.rows:
         table.whole = False
         write = f"write the headings {', '.join(headings.required)}, or take the file away"

@@ -9,10 +9,10 @@ from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import TypeAlias, cast
+from typing import TypeAlias
 
 from repairecon.read.problems import shown
-from repairecon.records import SHAPES, Range, Shape, Source
+from repairecon.records import Range, Shape, Source
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?")
 _FORM = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)*|[+-]?[.,][0-9]+")
@@ -27,6 +27,8 @@ _YEAR_FIRST = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})(?:[T ].*)?")
 _YEAR_LAST = re.compile(r"([0-9]{1,2})([./-])([0-9]{1,2})\2([0-9]{4})")
 _SERIALS = range(20_000, 80_000)  # 1954 to 2119: what a date looks like in a cell that is not formatted as one
 ZERO_DAY = datetime.date(1899, 12, 30)
+"""From which day numbers of the 1900 date system count, from 61 on (1900-03-01): the system has a 29 February 1900 that
+never was as day 60 (ECMA-376 part 1, 18.17.4.1, from memory)."""
 
 
 @dataclass(frozen=True)
@@ -187,11 +189,6 @@ def date(value: object, between: Sequence[str] = ()) -> str | Misread:
     return day
 
 
-def shape(text: str) -> Shape | Misread:
-    word = text.casefold() or "pert"
-    return cast(Shape, word) if word in SHAPES else Misread(f"write one of: {', '.join(SHAPES)}")
-
-
 def in_order(
     low: float | None, likely: float | None, high: float | None, form: Shape, source: Source
 ) -> Range | Misread:
@@ -249,14 +246,6 @@ def number_text(cell: Cell, mark: str, currency: str = "") -> str | Misread:
     return str(Decimal(number).scaleb(-2)) if percent else number
 
 
-def date_of_serial(serial: int) -> datetime.date:
-    """The date of a day number of the 1900 date system, from 61 on (1900-03-01).
-
-    The system counts a 29 February 1900 that never was as day 60 (ECMA-376 part 1, 18.17.4.1, from memory).
-    """
-    return ZERO_DAY + datetime.timedelta(days=serial)
-
-
 def date_text(cell: Cell) -> str | Misread:
     """A date as year-month-day; day.month.year has points (common practice, no source)."""
     if isinstance(cell, datetime.date):
@@ -264,7 +253,8 @@ def date_text(cell: Cell) -> str | Misread:
     text = text_of(cell)
     bad = Misread(A_DATE, shown(text))
     if isinstance(cell, int | float) and int(cell) in _SERIALS:
-        return replace(bad, write=f"format the column as dates: it may be {date_of_serial(int(cell)).isoformat()}")
+        day = ZERO_DAY + datetime.timedelta(days=int(cell))
+        return replace(bad, write=f"format the column as dates: it may be {day.isoformat()}")
     if match := _YEAR_FIRST.fullmatch(text):
         return _date(*match.groups()) or bad
     if not (match := _YEAR_LAST.fullmatch(text)):

@@ -19,7 +19,7 @@ from repairecon.read import values
 from repairecon.read.columns import ANY, CASE, CASE_FILES, FILES, NUMBERS, Column, Headings, about, sections
 from repairecon.read.files import Unreadable, csv_text, read_data
 from repairecon.read.problems import SURE, Problems, clean, closest, shown
-from repairecon.read.sheets import BOOKS, Sheet, cell_of, heading, left_out, take, tidied, tidy
+from repairecon.read.sheets import BOOKS, Sheet, cell_of, heading, take, tidied, tidy
 from repairecon.read.tables import Row, table_of
 from repairecon.read.toml_file import toml_key, toml_lines
 from repairecon.read.values import Cell, Misread, figure, listed, number, text_of
@@ -203,7 +203,6 @@ def _pieces(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> Iterator[bytes]
 
 # ---- a case or a boat in one workbook: a sheet a file, sections and keys as rows --------------------
 ANSWER = "answer"  # sheet that is written and never read
-COUNT = re.compile(r"rows: ([0-9]+)")  # a cell in the line of headings: the rows that the sheet had when it was written
 KEY_COLUMNS = ("section", "key", "low", "value", "high", "shape", "unit", "blank means", "meaning")
 NO_WORDS = "none"  # an empty list in a cell
 _KEYS = Headings(tuple(map(heading, KEY_COLUMNS)), ("section", "key", "value"))
@@ -250,7 +249,11 @@ def read_case_workbook(
         file = known.get(title.removesuffix(".csv").removesuffix(".toml"), "")
         if file:
             problems.called[file] = f"{name}, sheet {sheet.name}"
-            _take(replace(sheet, file=file), first, made, problems)
+            sheet = replace(sheet, file=file)
+            if file == first:
+                made.toml, made.rows = _toml(_tidied_keys(sheet), problems)
+            else:
+                made.tables[file], _ = tidied(sheet, FILES[file].declared)
         elif near := closest(sheet.name, known, cutoff=SURE) if title != ANSWER else "":
             write = f"did you mean {near}? (else give it a name less like it)"
             problems.add(sheet.file, None, "", f"a sheet {shown(sheet.name)} that nothing reads", write)
@@ -259,26 +262,6 @@ def read_case_workbook(
     if first not in problems.called:
         problems.refuse(name, f"no sheet {Path(first).stem}", "add one, headed section, key, value")
     return made
-
-
-def _take(sheet: Sheet, first: str, made: CaseWorkbook, problems: Problems) -> None:
-    head, count, rows = next(iter(sheet.rows), 0), None, dict(sheet.rows)
-    heads = rows.get(head, ())
-    if counts := [m for c in heads if (m := COUNT.fullmatch(text_of(c)))]:
-        count = int(counts[0][1])
-        take(rows, head, [None if COUNT.fullmatch(text_of(c)) else c for c in heads])
-        sheet = replace(sheet, rows=rows)
-    if sheet.file == first:
-        own, made.toml, made.rows = _toml(_tidied_keys(sheet), problems)
-    else:
-        own = sum(not left_out(cells) for cells in [*rows.values()][1:])
-    lost = f"written with {count} rows, and {own or 'none'} are there: look whether the sheet was cut"
-    lost = lost if count is not None and own < count else ""
-    if sheet.file != first and (own or count is None):
-        sheet, _ = tidied(sheet, FILES[sheet.file].declared)
-        made.tables[sheet.file] = replace(sheet, notes=(*sheet.notes, lost) if lost else sheet.notes)
-    elif lost:
-        made.notes[sheet.file] = lost
 
 
 # ---- sections and keys ---------------------------------------------------------------------------
@@ -295,12 +278,11 @@ def _tidied_keys(sheet: Sheet) -> Sheet:
     return replace(sheet, rows={**sheet.rows, **{n: tuple(row) for n, row in rows.items()}})
 
 
-def _toml(sheet: Sheet, problems: Problems) -> tuple[int, bytes, list[int]]:
-    """How many values there are, the sections and keys as TOML, and the row that each line of it stands for."""
+def _toml(sheet: Sheet, problems: Problems) -> tuple[bytes, list[int]]:
+    """The sections and keys as TOML, and the row that each line of it stands for."""
     tables: dict[tuple[str, int], dict[str, tuple[object, int]]] = {}
     latest: dict[str, int] = {}
-    filled = [row for row in table_of(sheet, _KEYS, problems).rows if any(row.has(c) for c in _PLACES)]
-    for row in filled:
+    for row in (row for row in table_of(sheet, _KEYS, problems).rows if any(row.has(c) for c in _PLACES)):
         section, name = row.text("section"), row.text("key")
         for column, text in (("section", section), ("key", name)):
             if not text:
@@ -322,7 +304,7 @@ def _toml(sheet: Sheet, problems: Problems) -> tuple[int, bytes, list[int]]:
         lines += toml_lines(f"[[{dotted}]]" if _many(section) else f"[{dotted}]", said)
         first = next(iter(entries.values()))[1]
         rows += [first, *(entries[name][1] for name in said), first]
-    return len(filled), "\n".join(lines).encode("utf-8", "replace"), rows
+    return "\n".join(lines).encode("utf-8", "replace"), rows
 
 
 def _declared(file: str, section: str, name: str) -> Column:

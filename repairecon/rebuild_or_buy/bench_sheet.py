@@ -96,7 +96,7 @@ class BenchSheet:
         self.known = facts(self.match.kind) if self.match.certainty in ("exact", "taken as") else KindFacts()
         self.symptom = match_symptom(self.known.kind, unit.symptom).symptom
         asked = [self.symptom] if self.symptom else self.known.symptoms
-        self.mechanics = [[x.name for x in self.known.looks_of(s)] for s in asked]
+        self.mechanics = [[x["look"] for x in self.known.looks_of(s)] for s in asked]
         self.own_tasks = _own(case.tasks, "tasks.csv")
         self.own_events = [b for b in _own(case.branches, "events.csv")
                            if b.seen_at in STAGES[:-2] and self.for_rebuild(b.ways)]  # fmt: skip
@@ -134,9 +134,9 @@ class BenchSheet:
 
     @property
     def at_hand(self) -> list[tuple[str, str]]:
-        tools = _once(u for t in self.known.tasks if t.by == "owner" for u in t.tools)
+        tools = _once(u for t in self.known.tasks if t["by"] == "owner" for u in t.several("special_tools", ","))
         tools = tools if self.known.kind else list(_GENERAL_TOOLS)
-        used = _once(u for t in self.known.tasks for u in t.consumables if "none" not in u)
+        used = _once(u for t in self.known.tasks for u in t.several("consumables", ",") if "none" not in u)
         # rows without work: a hire, a berth, a call-out
         arrange = [t.task for t in self.own_tasks if t.hours.high == 0 and self.for_rebuild(t.ways)]
         titled = (("Tools", tools), ("To be used up", used), ("To arrange", arrange))
@@ -146,8 +146,8 @@ class BenchSheet:
         """The steps in order: the case's own, else the kind's, else the general ones."""
         own = [t for t in self.own_tasks if t.hours.high > 0]
         if self.known.kind and not own:
-            return [SheetStep(t.stage, t.name, t.by, t.needed) for t in self.known.tasks]
-        needed = {t.name: t.needed for t in self.known.tasks}
+            return [SheetStep(t["stage"], t["task"], t["by"], t["needed"]) for t in self.known.tasks]
+        needed = {t["task"]: t["needed"] for t in self.known.tasks}
         tasks = sorted((t for t in (own or self.case.tasks)
                         if t.hours.high > 0 and t.stage != "later" and self.for_rebuild(t.ways)),
                        key=lambda t: STAGES.index(t.stage))  # fmt: skip
@@ -200,9 +200,9 @@ class BenchSheet:
         if self.own_events:
             return []
         found: dict[str, list[tuple[str, str]]] = {}
-        for f in sorted(self.known.failures_of(self.symptom), key=lambda f: -f.chance.likely):
-            cure = next((f" ({r.name})" for r in self.known.remedies_of(f)), "")
-            found.setdefault(f.seen_at, []).append((f.seen_at, f"may be: {f.cause}{cure}"))
+        for f in sorted(self.known.failures_of(self.symptom), key=lambda f: -f.range("chance").likely):
+            cure = next((f" ({r['remedy']})" for r in self.known.remedies_of(f)), "")
+            found.setdefault(f["seen_at"], []).append((f["seen_at"], f"may be: {f['cause']}{cure}"))
         return [pair for pairs in found.values() for pair in pairs[:_MOST_CAUSES]]
 
     # ---- what stands below the steps ---------------------------------------------------------------
@@ -214,7 +214,7 @@ class BenchSheet:
         if self.answer is not None and (lines := sentences.stop_rule(self.answer, self.answer.advice.stops)):
             return [*bar, *lines]
         ends = [f"{b.event}: {b.outcome}" for b in self.own_events if b.ends_rebuild]
-        ends = ends or [f.cause for f in self.known.failures if f.mend == "end" and f.this_unit]
+        ends = ends or [f["cause"] for f in self.known.failures if f["mend"] == "end" and f.yes("this_unit")]
         lines = [f"Stop and ask what a new one costs if: {end}." for end in _once(ends)[:_MOST_STOPS]]
         return [*bar, *lines, "Stop when parts, work outside and hours still to come cost more than buying from here."]
 
@@ -232,13 +232,14 @@ class BenchSheet:
                  for p in mine[:_MOST_PARTS]]  # fmt: skip
         if len(mine) > _MOST_PARTS:
             parts.append(f"{len(mine) - _MOST_PARTS} more: see parts.csv")
-        parts += [f"{r.part} ({r.why}{r.usual_sizes and f'; {r.usual_sizes}'})" for r in self.known.always_renew]
+        for r in self.known.always_renew:
+            parts.append(f"{r['part']} ({'; '.join(filter(None, (r['why'], r['usual_sizes'])))})")
         return _once(parts) or ["every seal, gasket, split pin, lock washer and lock nut that comes off"]
 
     def _supplier(self) -> list[str]:
         """Photographs, then numbers."""
-        words = [*(r.generic for r in self.known.always_renew), *(f"{p.part} {p.description}" for p in self.case.parts)]
-        text = " ".join(words).casefold()
+        words = [r["generic"] for r in self.known.always_renew]
+        text = " ".join([*words, *(f"{p.part} {p.description}" for p in self.case.parts)]).casefold()
         numbers = [f"{name}: {sizes}" for name, sizes in _MEASURED.items() if name.casefold() in text]
         if not numbers and not self.known.kind:
             numbers = [f"{name}: {sizes}" for name, sizes in _MEASURED.items()]
@@ -247,7 +248,7 @@ class BenchSheet:
     def _call(self) -> list[str]:
         """Who does what an owner does not, whom to ask for prices, and whom in need."""
         others: dict[str, list[str]] = {}
-        for by, work in [*((t.by, t.name) for t in self.known.tasks), *((t.by, t.task) for t in self.own_tasks)]:
+        for by, work in [*((t["by"], t["task"]) for t in self.known.tasks), *((t.by, t.task) for t in self.own_tasks)]:
             others.setdefault(by, []).append(work)
         call = [f"{by}, for: {'; '.join(_once(work)[:4])}" for by, work in others.items() if by != "owner"]
         call += [f"supplier: {s.supplier}" for s in self.case.suppliers[:3]]

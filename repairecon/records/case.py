@@ -294,7 +294,7 @@ class Needed:
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """A case folder, read and completed with defaults; ``assumed`` says which, ``rows_read`` the rows of each file.
+    """A case folder, read and completed with defaults; ``assumed`` says which.
 
     ``boat`` is the folder of its boat, empty for a case alone, ``from_boat`` what was taken from there, ``stock`` what
     lies aboard and ``from_stock`` what of it the job may take. ``done`` is the last stage that is done, ``measured``
@@ -327,7 +327,6 @@ class Case:
     dropped: tuple[str, ...] = ()
     quotes_alone: bool = False
     notes: Mapping[str, str] = field(default_factory=dict)
-    rows_read: Mapping[str, int] = field(default_factory=dict)
     boat: str = ""
     from_boat: tuple[str, ...] = ()
     stock: tuple[OnHand, ...] = ()

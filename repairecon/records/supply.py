@@ -79,47 +79,6 @@ class Quote:
 
 
 @dataclass(frozen=True, kw_only=True)
-class OrderLine:
-    """A line of an order: packs of one quote at the price that holds for so many, in the supplier's money."""
-
-    supplier: str
-    item: str
-    designation: str
-    part_class: str
-    packs: int
-    pack: int
-    quoted: float
-    currency: str
-    source: Source
-    note: str = ""
-    material: str = ""
-
-    @property
-    def pieces(self) -> int:
-        return self.packs * self.pack
-
-
-@dataclass(frozen=True, kw_only=True)
-class OrderTotal:
-    """What a supplier's order comes to: in the supplier's money as on the invoice, and landed in home money.
-
-    ``quoted_core`` will be refunded; ``note`` says what to mind, such as an old quote.
-    """
-
-    supplier: str
-    currency: str
-    quoted_goods: float
-    quoted_discount: float
-    quoted_carriage: float
-    quoted_fees: float
-    quoted_core: float
-    quoted_total: float
-    cost_landed: float
-    lead_days: float | None = None
-    note: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
 class Customs:
     """Terms at the border, as columns.csv says; thresholds are on the goods value of the whole consignment.
 

@@ -116,7 +116,7 @@ class BoatAround:
         if found:
             return min(found)
         for unit in units if not whole else ():
-            share = facts(unit.kind).ratio(_KIT) if unit.kind in kinds() else None
+            share = facts(unit.kind).ratios.get(_KIT) if unit.kind in kinds() else None
             if share is not None and unit.price_new is not None:
                 said = "a guess: the share of a kit in the price of a new"
                 kit = mean_of(unit.price_new) * mean_of(share)

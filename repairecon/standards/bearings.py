@@ -247,16 +247,12 @@ def _is_a(type_: str, claim: str) -> bool:
     return claim in type_ or (claim == "ball" and type_ == "insert bearing")
 
 
-def _three_sizes(text: Text) -> dict[str, Decimal]:
+def _by_sizes(text: Text) -> Found | None:
     if chain := text.take(_THREE_SIZES):
         sizes = [millimetres(s, chain[4]) for s in chain.group(1, 2, 3)]
     else:
         sizes = [text.sized("bore", "inner", "shaft"), text.sized("outer"), text.sized("width")]
-    return {c: s for c, s in zip("dDB", sizes, strict=True) if s is not None}
-
-
-def _by_sizes(text: Text) -> Found | None:
-    dims = _three_sizes(text)
+    dims = {c: s for c, s in zip("dDB", sizes, strict=True) if s is not None}
     if len(dims) < 3:
         return None
     options, certain = _could_be(text, dims)
@@ -294,7 +290,6 @@ def _as_said(part: Listed, claims: list[str], said: Mapping[str, str]) -> bool:
 
 
 def compare(judging: Judging) -> None:
-    """All findings on two bearings."""
     wanted, offered = judging.both
     want, has = judging.marks("type")
     if want and has and want != has:

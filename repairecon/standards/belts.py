@@ -95,11 +95,8 @@ _LINES = {
     "LI": "Li", "INSIDE": "Li", "LD": "Ld", "LW": "Ld", "LP": "Ld", "PITCH": "Ld", "DATUM": "Ld",
     "LA": "La", "LE": "La", "OUTSIDE": "La", "EFFECTIVE": "La",
 }  # fmt: skip
-_BY_WIDTH: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    "Li": (("classical",), ()), "Ld": (("classical", "wedge"), ()), "La": (("automotive",), ("SAE",)),
-    "": (("automotive",), ("SAE", "AV17")),
-}  # fmt: skip
-"""Families of sections that are named by their width and a length of a line, and sections that are not."""
+_BY_WIDTH = {"Li": ("classical",), "Ld": ("classical", "wedge"), "La": ("automotive",)}
+"""Families of sections that are named by their width and a length of a line."""
 WIDTH_SLACK = Decimal("0.8")
 """How far top widths [mm] may be apart for one groove: the printed widths of one groove differ by up to 0.7."""
 HEIGHT_SLACK = Decimal("1")
@@ -112,7 +109,6 @@ _OUTSIDE_INCHES = {"A": 2, "B": 3, "C": 4}
 """What an American number, the inside length, lacks of the outside length [in]."""
 _FM = re.compile(r"(?<![\w.-])2(\d{3})(?![\w.])")
 _GOST = re.compile(rf"(?:[^\s(]\(([БВГДАО])\)|(?<!\w)([БВГДАО])|(?<!\w)Z ?\([0O]\))[ -]*({NUMBER})")
-_SAE = re.compile(r"(?<![\w.-])(SAE ?)?(9\.5|1[0-7])A[- ]?(\d{3,4})(?![\w.])")
 _SIZES = re.compile(rf"(?<![\w.])(?:AVX? ?)?({NUMBER})X({NUMBER}){_ENDS}(?![\w.])")
 
 
@@ -144,13 +140,19 @@ def _named_pattern() -> re.Pattern[str]:
     others = r"CX|DX|[58]V|5VX|8VX|3VX|XPC|[ABC]A|15N|25N"
     prefix = r"(?:(JIS|GOST|SAE)[ -]?(?:K ?6323 ?)?)?"
     width = r"(?:\s*\(\d+\))?([ -]*\d\d?(?:\.\d)?X)?"
-    return re.compile(rf"(?<![\w.]){prefix}({others}|{words}|1\dA){width}(?:[ :X/-]*({NUMBER}))?{_ENDS}(?![\w.])")
+    sae = r"(?:9\.5|1\d)A"
+    name = f"{others}|{words}|{sae}"
+    return re.compile(rf"(?<![\w.]){prefix}({name}){width}(?:[ :X/-]*({NUMBER}))?{_ENDS}(?![\w.])")
 
 
 def read_v_belt(text: Text) -> Found | None:
-    """A V-belt's written name; where sure also a bare section and a bare width x length."""
+    """A V-belt's written name; where sure also a bare section."""
     text.left = re.sub(r"\b(AVX?) (?=1[037]\b|1[037]X)", r"\1", text.left)
-    found = _coded(text) or _named(text)
+    # the eastern writing (GOST 1284.1) by a Cyrillic letter or as Z(0)-1000
+    eastern = text.take(_GOST)
+    found = (
+        _by_section(eastern[1] or eastern[2] or "GOSTZ", eastern[3], "") if eastern else _raw_edge(text) or _named(text)
+    )
     if found is None:
         return None
     if build := text.feature("build"):
@@ -161,30 +163,21 @@ def read_v_belt(text: Text) -> Found | None:
     return found
 
 
-def _coded(text: Text) -> Found | None:
-    """The eastern writing (GOST 1284.1) by a Cyrillic letter or as Z(0)-1000, a code of SAE J636, a raw edge belt."""
-    if eastern := text.take(_GOST):
-        return _by_section(eastern[1] or eastern[2] or "GOSTZ", eastern[3], "")
-    if sae := text.take(_SAE) if text.sure or "A0" in text.left else None:
-        if sae[1]:
-            return _by_section(f"SAE{sae[2]}A", shown(Decimal(sae[3])), "")
-        # without SAE it cannot be known whether the width is of mm or of SAE J636
-        size, dims = f"{sae[2]}A{sae[3]}", {"top_width": Decimal(sae[2]), "La": Decimal(sae[3])}
-        why = ("doubtful: without the word SAE", "unknown", f"{sae[2]}A may be metric or SAE: measure the top width")
-        return Found(V_BELT, size, dims, {"section": size}, listed=False, others=[why])
+def _raw_edge(text: Text) -> Found | None:
+    """A raw edge belt by its four digits, alone where they are no spherical roller bearing's."""
     raw = _FM.search(text.left)
-    if raw and (text.sure or (text.alone == raw[0] and not re.fullmatch(r"2[23](?:[01]\d|2[0-2])", raw[0]))):
-        text.cut(*raw.span())
-        return _by_section("FM", raw[1], "")
-    return None
+    if raw is None or not (text.sure or (text.alone == raw[0] and not re.fullmatch(r"2[23](?:[01]\d|2[0-2])", raw[0]))):
+        return None
+    text.cut(*raw.span())
+    return _by_section("FM", raw[1], "")
 
 
 def _named(text: Text) -> Found | None:
     named = _named_pattern().search(text.left)
     if not (named and (named[1] or text.sure or _is_section(named[2], named[4] or "", text.alone == named[0]))):
-        return _bare_sizes(text)
+        return _sized(text)
     text.cut(*named.span())
-    name, number = f"{named[1] or ''}{named[2]}", named[4] or ""
+    name, number = f"{named[1] or ''}{named[2]}", (named[4] or "").lstrip("0")
     # DIN 2215 writes a classical belt as width x inside length
     line = _LINES.get(named[5] or "", "Li" if named[3] else "")
     if named[3] and number == sections().get(name, {}).get("height_mm"):
@@ -194,7 +187,8 @@ def _named(text: Text) -> Found | None:
     return _by_section(name, number, line)
 
 
-def _bare_sizes(text: Text) -> Found | None:
+def _sized(text: Text) -> Found | None:
+    """A width with a length of a line; one that does not say which line names neither section nor length."""
     sizes = _SIZES.search(text.left)
     if sizes is None:
         return None
@@ -203,12 +197,16 @@ def _bare_sizes(text: Text) -> Found | None:
     if not (text.sure or plausible):
         return None
     text.cut(*sizes.span())
-    return _by_width(width, sizes[2], _LINES.get(sizes[3] or "", ""))
+    if sizes[3]:
+        return _by_width(width, sizes[2], _LINES[sizes[3]])
+    size = f"{shown(width)} x {sizes[2]}"
+    why = "names neither the section nor the line of the length: write AV, SAE or a letter, or Li, Ld or La"
+    return Found(V_BELT, size, {"top_width": width}, listed=False, others=[(size, "unknown", why)])
 
 
 def _is_section(name: str, number: str, alone: bool) -> bool:
     """Whether a name that does not say belt is of one: a single letter needs a number, alone on its line."""
-    if name == "M" or re.fullmatch(r"1\dA", name):
+    if name == "M" or re.fullmatch(r"(?:9\.5|1\d)A", name):
         return False
     if len(name) > 1 and (number or alone):
         return bool(number) or len(name) == 3 or not name.isalpha()
@@ -272,36 +270,22 @@ def _entry(section: Row, number: Decimal, line: str, in_inches: bool) -> Row | N
 
 
 def _by_width(width: Decimal, number: str, line: str) -> Found:
-
     def near(row: Row) -> Decimal:
         return abs(exact(row["top_width_mm"]) - width)
 
-    families, unlike = _BY_WIDTH[line]
-    listed = [row for row in rows("belts_sections") if row["build"] != "cogged" and row["number"]]
-    named = [row for row in listed if row["family"] in families and not row["section"].startswith(unlike)]
-    size = f"{shown(width)} x {number} {line}".strip()
-    fits = [row for row in named if near(row) <= WIDTH_SLACK]
-    if not (fits or line):
-        fits = [row for row in listed if row["family"] == "classical" and near(row) == 0]
-    if not fits:
+    named = [row for row in rows("belts_sections") if row["family"] in _BY_WIDTH[line] and row["number"]
+             and row["build"] != "cogged" and not row["section"].startswith("SAE")]  # fmt: skip
+    row, size = min(named, key=near), f"{shown(width)} x {number} {line}"
+    if near(row) > WIDTH_SLACK:
         return Found(V_BELT, size, {"top_width": width}, listed=False)
-    row = min(fits, key=near)
     belt = _of_row(row, size)
-    if not line:
-        belt.marks["guess"] = "bare width x length"
-    _add_length(belt, row, Decimal(number), line or ("La" if row["family"] == "automotive" else "Li"))
+    _add_length(belt, row, Decimal(number), line)
     return belt
 
 
 def compare_v_belts(judging: Judging) -> None:
-    """All findings on two V-belts."""
-    wanted, offered = judging.both
     if judging.absent("is not in the table of belt sections: measure top width, height and length"):
         return
-    for part in judging.both:
-        if "guess" in part.marks and wanted.size != offered.size:
-            line = LINES[part.marks["line"]]
-            judging.near(f"{part.size} does not say which length it names; {line} length is taken: ask", "length")
     if _section(judging):
         _length(judging)
 

@@ -148,7 +148,6 @@ def read_battery(text: Text) -> Found | None:
 
 
 def compare_electrical(judging: Judging) -> None:
-    """All findings on two electrical parts of one kind."""
     compare(judging)
     if judging.verdict == "same":
         judging.note(f"the same by all that is said: {judging.wanted.size}")

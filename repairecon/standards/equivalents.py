@@ -146,6 +146,7 @@ def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
     again = family.read(probe) if second else None
     if again is not None and again.dims:
         text.left = probe.left
+        found.others += again.others
         common = set(found.dims) & set(again.dims)
         slack = belts.INCH_ROUNDING if belt else rubber.SAME_SIZE
         apart = any(abs(found.dims[c] - again.dims[c]) > slack for c in common)
@@ -171,7 +172,7 @@ def equivalent(
         unread = [text for text, part in ((wanted, want), (offered, offer)) if part is None]
         known = (repr(t if isinstance(t, str) and len(t) <= 60 else f"{str(t)[:60]}...") for t in unread)
         reasons = tuple(f"{text} could not be read as the name of a standard part" for text in known)
-        return Equivalence("unknown", reasons, (), want, offer)
+        return Equivalence("unknown", reasons, (), want, offer, ("Measure it, or write its size as a standard does.",))
     want, offer = _said_beside(want, fluid, material_wanted), _said_beside(offer, "", material_offered)
     judging = Judging(want, offer)
     if fluid and not rubber.fluids_of(fluid):

@@ -309,7 +309,6 @@ def _unified(text: Text) -> Found | None:
 
 
 def compare_threads(judging: Judging) -> None:
-    """All findings on two threaded parts."""
     if not _threads(judging):
         return
     compare_sizes(judging)

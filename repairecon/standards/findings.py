@@ -154,7 +154,6 @@ class Judging:
         self._sources = [*wanted.sources, *offered.sources]
 
     def find(self, verdict: AlikeVerdict, reason: str, *differs: str) -> None:
-        """A finding with its own verdict."""
         self.verdict = max(self.verdict, verdict, key=_ORDER.index)
         self._reasons.append(reason)
         self._differs.extend(differs)
@@ -205,7 +204,6 @@ class Judging:
         return bool(absent)
 
     def done(self) -> Equivalence:
-        """The finished comparison."""
         status = worst_status(self._statuses)
         if status in ("doubtful", "from memory"):
             self.caution(f"Not all of this is published: the least sure row of the tables used is {status}; measure.")

@@ -262,7 +262,6 @@ def written_bore(text: Text) -> Decimal | None:
 
 
 def compare_hoses(judging: Judging) -> None:
-    """All findings on two hoses."""
     want, has = judging.sizes("bore")
     judging.gap("bore")
     listed = nominal(want), nominal(has)

@@ -135,7 +135,6 @@ def _series(inner: Decimal, cord: Decimal) -> str:
 
 
 def compare_rings(judging: Judging) -> None:
-    """All findings on the sizes and features of two O-rings."""
     wanted, offered = judging.both
     missing = [part for part in judging.both if not part.dims]
     for part in missing:
@@ -193,9 +192,13 @@ _LARGEST_INCH_STEP = Decimal(3)
 
 
 def read_lip_seal(text: Text) -> Found | None:
-    """A lip seal's written name."""
+    """A lip seal by its sizes [mm]: shaft, bore, width and a second width over the lip where there is one."""
     gost = text.take(_GOST)
-    sizes = [Decimal(s) for s in gost.groups()[1:]] if gost else _lip_sizes(text)
+    sizes = [Decimal(s) for s in gost.groups()[1:]] if gost else _inch_lip_sizes(text) or _metric_lip_sizes(text)
+    if not sizes and text.sure:
+        labels = (("shaft", "inner"), ("outer", "bore"), ("width", "thickness"))
+        labelled = [said for names in labels if (said := text.sized(*names))]
+        sizes = labelled if len(labelled) == 3 else []
     if not sizes:
         return None
     size = "x".join(map(shown, sizes))
@@ -209,15 +212,6 @@ def read_lip_seal(text: Text) -> Found | None:
         found.marks |= {"type": type_, "lips": lips, "case": "rubber" if row["case"].startswith("rubber") else case}
     take_material(text, found)
     return found
-
-
-def _lip_sizes(text: Text) -> list[Decimal]:
-    """The sizes [mm] of a name: shaft, bore, width and a second width over the lip where there is one."""
-    if sizes := _inch_lip_sizes(text) or _metric_lip_sizes(text):
-        return sizes
-    labels = (("shaft", "inner"), ("outer", "bore"), ("width", "thickness")) if text.sure else ()
-    labelled = [size for names in labels if (size := text.sized(*names))]
-    return labelled if len(labelled) == 3 else []
 
 
 def _inch_lip_sizes(text: Text) -> list[Decimal]:
@@ -258,7 +252,6 @@ def _type(text: Text, look: bool = False) -> str:
 
 
 def compare_lip_seals(judging: Judging) -> None:
-    """All findings on the sizes and types of two lip seals."""
     judging.absent(TAKEN_AS_WRITTEN, "same")
     compare(judging)
 

@@ -12,6 +12,7 @@ from quoted_done import write_quoted
 from repairecon.after_the_job import learning
 from repairecon.after_the_job.job import after_the_job, decide
 from repairecon.after_the_job.screen import learned as learned_words
+from repairecon.compare_quotes import tables
 from repairecon.compare_quotes.job import compare_quotes
 from repairecon.read.case_folder import read_case
 from repairecon.read.closed import Closed, add_to_log, log_text, read_actual, read_closed, read_log
@@ -98,7 +99,9 @@ def test_the_sheet_goes_into_the_log_and_the_log_into_the_next_case(closed: Clos
     # an order counts the wait as kept, and is written at the price quoted
     plain, kept = (compare_quotes(c, wanted={"rotor": 1}, without=("abroad",)) for c in (closed.case, case))
     assert kept.days == pytest.approx(plain.days * by["pump house"].days)
-    assert [x.quoted for x in kept.order_lines()] == [x.quoted for x in plain.order_lines()]
+    assert [x["quoted"] for x in tables.order_lines(kept.offers, kept.found)] == [
+        x["quoted"] for x in tables.order_lines(plain.offers, plain.found)
+    ]
 
 
 def test_the_next_job_is_logged_against_what_was_promised(closed: Closed) -> None:

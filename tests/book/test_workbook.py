@@ -18,7 +18,7 @@ from workbook_makers import ROWS, SHEET, book, packed, parts, saved, with_part, 
 
 from repairecon.read.files import Unreadable
 from repairecon.read.sheets import MOST_COLUMNS, Sheet, column_letters, read_sheet
-from repairecon.read.values import Misread, date_of_serial
+from repairecon.read.values import ZERO_DAY, Misread
 from repairecon.read.workbook import LARGEST_UNPACKED, MOST_EMPTY, read_sheets
 from repairecon.records import SheetError
 
@@ -81,7 +81,7 @@ def dated(serial: float, epoch_1904: bool = False) -> bytes:
 @pytest.mark.parametrize(("serial", "day"), SERIALS)
 def test_dates_are_serials(serial: int, day: str) -> None:
     assert read(dated(serial)).rows[2] == (datetime.date.fromisoformat(day),)
-    assert date_of_serial(serial) == datetime.date.fromisoformat(day)
+    assert ZERO_DAY + datetime.timedelta(days=serial) == datetime.date.fromisoformat(day)
 
 
 def test_the_other_date_system() -> None:

@@ -15,9 +15,9 @@ from quote_cases import case_of, named, quotes_of, table, write_rows
 import repairecon
 from repairecon.buying.basket import Basket, BasketRows, Clock, Offer, Order, check_size
 from repairecon.buying.parcel import CHARGES, Border, Line, ParcelTerms
-from repairecon.compare_quotes import job
+from repairecon.compare_quotes import job, tables
 from repairecon.compare_quotes.job import QuotesAnswer
-from repairecon.compare_quotes.summary import as_json, full
+from repairecon.compare_quotes.summary import alternatives_table, as_json, full
 from repairecon.formulas.integer_program import Program
 from repairecon.records import RepaireconError
 
@@ -152,11 +152,11 @@ def test_a_quote_walks_from_its_row_to_the_landed_line(tmp_path):
     assert (line["packs"], line["quantity"], line["wanted"], line["source"]) == (3, 6, 5, "quotes.csv:2")
     assert line["landed"] == pytest.approx(71.0916)
     assert answer.total == pytest.approx(71.0916)
-    (total,) = answer.order_totals()
-    assert (total.quoted_goods, total.quoted_discount) == (pytest.approx(36.0), pytest.approx(3.6))
-    assert total.quoted_total == pytest.approx(42.0)
-    (sent,) = answer.order_lines()
-    assert (sent.packs, sent.quoted, sent.currency) == (3, 12.0, "GBP")
+    (total,) = tables.order_totals(answer.offers, answer.found)
+    assert (total["quoted_goods"], total["quoted_discount"]) == (pytest.approx(36.0), pytest.approx(3.6))
+    assert total["quoted_total"] == pytest.approx(42.0)
+    (sent,) = tables.order_lines(answer.offers, answer.found)
+    assert (sent["packs"], sent["quoted"], sent["currency"]) == (3, 12.0, "GBP")
 
 
 def test_what_is_paid_to_a_supplier_at_home_includes_its_vat(tmp_path):
@@ -169,7 +169,7 @@ def test_what_is_paid_to_a_supplier_at_home_includes_its_vat(tmp_path):
         HOME,
     )
     answer = repairecon.compare_quotes(case)
-    assert answer.order_totals()[0].quoted_total == pytest.approx(61.5)
+    assert tables.order_totals(answer.offers, answer.found)[0]["quoted_total"] == pytest.approx(61.5)
     registered = case_of(
         tmp_path / "case2",
         [{"part": "seal"}],
@@ -183,7 +183,7 @@ def test_what_is_paid_to_a_supplier_at_home_includes_its_vat(tmp_path):
 def test_the_charges_of_the_demo_add_up(demo):
     assert demo.basket[list(CHARGES)].sum(axis=1).to_numpy() == pytest.approx(demo.basket["landed"].to_numpy())
     assert demo.basket["landed"].sum() == pytest.approx(demo.total)
-    assert sum(t.cost_landed for t in demo.order_totals()) == pytest.approx(demo.total)
+    assert sum(t["cost_landed"] for t in tables.order_totals(demo.offers, demo.found)) == pytest.approx(demo.total)
 
 
 def test_pieces_cover_what_is_wanted(demo):
@@ -262,7 +262,8 @@ def test_what_cannot_be_said_is_left_out_and_asked_about_with_what_it_would_save
     assert as_json(answer)["ask"][0]["offered"] == "LB 12-B"
     text = " ".join(full(answer).split())
     assert text.index("Ask before you order") < text.index("order from")
-    assert "If what you must ask about is the part, it saves EUR 42.00: EUR 6.00 in all." in text
+    shown = alternatives_table(answer).set_index("way of ordering").loc["if what you ask about fits"]
+    assert shown["against it"] == "EUR 42.00 less"
 
 
 def test_a_part_of_which_every_quote_must_be_asked_about_is_not_covered(tmp_path):
@@ -271,7 +272,10 @@ def test_a_part_of_which_every_quote_must_be_asked_about_is_not_covered(tmp_path
     answer = repairecon.compare_quotes(case_of(tmp_path / "case", [*BEARING, {"part": "clip"}], TWO, quotes))
     assert [part for part, _ in answer.uncovered] == ["bearing"]
     assert "ask stockist whether" in answer.uncovered[0][1]
-    assert "bearing can be had too: EUR 7.00 in all" in " ".join(full(answer).split())
+    text = " ".join(full(answer).split())
+    shown = alternatives_table(answer).set_index("way of ordering").loc["if what you ask about fits"]
+    assert shown["landed"] == "EUR 7.00"
+    assert "If what you must ask about is the part, bearing can be had too." in text
 
 
 @pytest.mark.parametrize(
@@ -407,7 +411,7 @@ def test_the_basket_comes_first_and_the_rest_when_asked_for(monkeypatch):
     answer = repairecon.compare_quotes(repairecon.read_case(DEMO))
     total, first = answer.total, len(solved)
     assert len(answer.basket) > 0
-    assert len(answer.order_totals()) > 0
+    assert len(tables.order_totals(answer.offers, answer.found)) > 0
     assert len(solved) == first
     assert len(answer.frontier) > 1
     assert len(solved) > first

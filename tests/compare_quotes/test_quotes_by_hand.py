@@ -7,6 +7,7 @@ from quote_cases import case_of, quotes_of, write_rows
 
 import repairecon
 from repairecon.__main__ import main
+from repairecon.compare_quotes import tables
 from repairecon.records import CaseError
 
 HOME = '[money]\nvat_rate = 0.21\ncurrency = "EUR"\n'
@@ -110,8 +111,8 @@ def test_a_core_is_paid_and_comes_back(tmp_path):
     shop = {"supplier": "shop", "carriage_likely": 6.05}
     answer = compared(tmp_path, 1, [shop], quotes_of({("seal", "shop"): 121}, quoted_core_likely=60.5))
     assert answer.total == pytest.approx(127.05)
-    (paid,) = answer.order_totals()
-    assert paid.quoted_total == pytest.approx(187.55)
+    (paid,) = tables.order_totals(answer.offers, answer.found)
+    assert paid["quoted_total"] == pytest.approx(187.55)
 
 
 def test_the_core_of_an_import_leaves_its_duty_and_vat_behind(tmp_path):

@@ -48,10 +48,10 @@ def cheapest(seals: int, gaskets: int) -> float:
 @pytest.mark.parametrize("seals", [(1, 1), (2, 2), (1, 3), (2, 2, 2, 2), (1, 1, 1)])
 def test_by_every_basket_tried(tmp_path: Path, seals: tuple[int, ...]) -> None:
     cases = [job(tmp_path / str(n), many) for n, many in enumerate(seals)]
-    made = together(cases)
-    assert made.wanted == {"seal": sum(seals), "gasket": len(seals)}
-    assert made.shares["seal"] == {c.folder: n for c, n in zip(cases, seals, strict=True)}
-    joint = compare_quotes(made.case, wanted=made.wanted)
+    case, shares = together(cases)
+    assert shares["seal"] == {c.folder: n for c, n in zip(cases, seals, strict=True)}
+    assert shares["gasket"] == {c.folder: 1 for c in cases}
+    joint = compare_quotes(case, wanted={part: sum(some.values()) for part, some in shares.items()})
     assert joint.total == pytest.approx(cheapest(sum(seals), len(seals)))
     alone = sum(compare_quotes(c).total for c in cases)
     assert alone == pytest.approx(sum(cheapest(n, 1) for n in seals))
@@ -59,9 +59,9 @@ def test_by_every_basket_tried(tmp_path: Path, seals: tuple[int, ...]) -> None:
 
 
 def test_another_size_is_another_part(tmp_path: Path) -> None:
-    made = together([job(tmp_path / "a", 1), job(tmp_path / "b", 2, size="20x36x7")])
-    assert sorted(made.wanted.values()) == [1, 2, 2]
-    assert made.wanted["gasket"] == 2
+    _, shares = together([job(tmp_path / "a", 1), job(tmp_path / "b", 2, size="20x36x7")])
+    assert sorted(sum(some.values()) for some in shares.values()) == [1, 2, 2]
+    assert sum(shares["gasket"].values()) == 2
 
 
 def test_what_is_not_bought_on_the_same_terms_is_refused(tmp_path: Path) -> None:

@@ -57,7 +57,7 @@ def test_shares_of_a_kind_stand_in_order(kind: str) -> None:
 def test_the_wrong_unit_is_rare_for_a_gland_and_common_for_an_injection_pump() -> None:
     # told by whoever gathered the rows: from 0.1 (gland) to 0.7 (injection pump) before any look
     def wrong_unit(kind: str, symptom: str) -> float:
-        return sum(f.chance.likely for f in facts(kind).failures_of(symptom) if not f.this_unit)
+        return sum(f.range("chance").likely for f in facts(kind).failures_of(symptom) if not f.yes("this_unit"))
 
     assert wrong_unit("stern gland", "drips too much, or at rest") == pytest.approx(0.1, abs=0.03)
     chances = [wrong_unit("injection pump", symptom) for symptom in facts("injection pump").symptoms]
@@ -75,13 +75,13 @@ def test_an_unknown_kind_has_the_general_shares() -> None:
 def test_prices_stand_in_order() -> None:
     # ratios.csv: a kit 0.2, 0.4, 0.95 of new
     known = facts("raw water pump")
-    kit, used, exchange = known.ratio("kit"), known.ratio("second-hand"), known.ratio("exchange")
+    kit, used, exchange = known.ratios.get("kit"), known.ratios.get("second-hand"), known.ratios.get("exchange")
     assert kit is not None
     assert used is not None
     assert exchange is not None
     assert (kit.low, kit.likely, kit.high) == (0.2, 0.4, 0.95)
     assert used.likely < exchange.likely < 1
-    assert facts("hand bilge pump").ratio("exchange") is None
+    assert facts("hand bilge pump").ratios.get("exchange") is None
 
 
 @pytest.mark.parametrize("kind", kinds())
@@ -89,9 +89,10 @@ def test_facts_are_whole(kind: str) -> None:
     known = facts(kind)
     assert known is facts(kind)
     assert known.life_years is not None
-    assert {t.stage for t in known.tasks} <= {"outside", "removal", "strip", "measure", "reassembly", "first run"}
+    assert {t["stage"] for t in known.tasks} <= {"outside", "removal", "strip", "measure", "reassembly", "first run"}
     for symptom in known.symptoms:
-        assert [look.order for look in known.looks_of(symptom)] == list(range(1, len(known.looks_of(symptom)) + 1))
+        orders = [look.number("order") for look in known.looks_of(symptom)]
+        assert orders == list(range(1, len(orders) + 1))
         assert known.carry_on_of(symptom)
     for record in (*known.tasks, *known.failures, *known.looks, *known.remedies, *known.carry_on):
         assert record.source.note, record
@@ -99,12 +100,12 @@ def test_facts_are_whole(kind: str) -> None:
 
 def test_unknown_condition_takes_the_strictest_row_of_carrying_on() -> None:
     drip = "water drips from the hole between pump and engine"
-    assert facts("raw water pump").carry_on_of(drip).may == "never"
+    assert facts("raw water pump").carry_on_of(drip)["may_carry_on"] == "never"
 
 
 def test_a_condition_that_is_not_said_is_not_the_mild_one() -> None:
     # an engine that dies without volts: the row without a condition is the milder
-    assert facts("alternator").carry_on_of("no charge").may == "to the next port"
+    assert facts("alternator").carry_on_of("no charge")["may_carry_on"] == "to the next port"
 
 
 def test_an_unknown_kind_is_said() -> None:

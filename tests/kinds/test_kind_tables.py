@@ -12,7 +12,8 @@ from scipy import constants
 
 import repairecon.kinds
 from repairecon.kinds import facts, kinds, own_hours
-from repairecon.kinds.facts import of_kind, parts, rows, said_by
+from repairecon.kinds.case_rows import with_ban
+from repairecon.kinds.facts import parts, rows, said_by
 
 NAMES = sorted(p.stem for p in (Path(repairecon.kinds.__file__).parent / "data").glob("*.csv"))
 SYMPTOMS = {(r["kind"], r["symptom"]) for r in rows("symptoms")}
@@ -41,7 +42,7 @@ def test_every_symptom_has_rows_and_none_is_unknown(table: str) -> None:
 def test_chances_of_a_symptom_add_up_to_one() -> None:
     for kind in kinds():
         for symptom in facts(kind).symptoms:
-            total = sum(f.chance.likely for f in facts(kind).failures_of(symptom))
+            total = sum(f.range("chance").likely for f in facts(kind).failures_of(symptom))
             assert math.isclose(total, 1.0, abs_tol=1e-9), (kind, symptom, total)
 
 
@@ -79,7 +80,7 @@ def test_pointers_lead_to_a_symptom_that_is_there() -> None:
 def test_findings_of_a_cause_have_remedies() -> None:
     for kind in kinds():
         for failure in facts(kind).failures:
-            assert len(facts(kind).remedies_of(failure)) >= len(failure.findings), (kind, failure.cause)
+            assert len(facts(kind).remedies_of(failure)) >= len(failure.several("findings")), (kind, failure["cause"])
 
 
 # Beside each: the sum as it was told by whoever gathered the tasks (their README), not added up here.
@@ -122,10 +123,11 @@ def test_no_class_of_danger_is_left_to_anyone() -> None:
 def test_repairs_near_the_edge_of_safety_are_shown_with_their_ban() -> None:
     edge = re.compile(r"fuses?\b|fused|header can|by-pass|boiling|blank|exciter|join both|cap\b", re.I)
     for kind in kinds():
-        for repair, (_, row) in zip(facts(kind).temporary, of_kind("temporary", kind), strict=True):
-            if repair.possible and edge.search(repair.name + row["parts_and_tools"]):
-                assert repair.not_allowed_when.strip(), repair.name
-                assert repair.not_allowed_when in repair.said
+        for repair in facts(kind).temporary:
+            name, ban = repair["temporary_repair"], repair["not_allowed_when"]
+            if not name.startswith("none") and edge.search(name + repair["parts_and_tools"]):
+                assert ban.strip(), name
+                assert ban in with_ban(repair)
     text = " ".join(r["temporary_repair"] for r in rows("temporary"))
     assert "fire blanket" not in text
     assert "Bridge" not in text

@@ -203,7 +203,7 @@ def titles(made: Any) -> None:
     """Headings in capitals with spaces."""
     for sheet in made:
         for c in sheet[1]:
-            if c.value and not str(c.value).startswith("rows:"):
+            if c.value:
                 c.value = str(c.value).upper().replace("_", " ")
 
 
@@ -308,19 +308,6 @@ def test_what_is_no_workbook_is_said_in_words(tmp_path: Path, data: bytes) -> No
         read_case(tmp_path / "other.xlsx")
 
 
-# ---- cut, or overlooked --------------------------------------------------------------------------
-def test_a_sheet_that_was_cut_says_so(book: Path) -> None:
-    changed(book, lambda w: w["tasks"].delete_rows(5, 1))
-    case = read_case(book)
-    assert case.notes["tasks.csv"] == "written with 4 rows, and 3 are there: look whether the sheet was cut"
-    assert [r.what for r in look_again(case) if r.rule == "file"] == [f"tasks.csv: {case.notes['tasks.csv']}."]
-    changed(book, lambda w: w["carriage"].delete_rows(2, 9))
-    changed(book, lambda w: w["case"].delete_rows(key_row(w["case"], "order", "today")))
-    notes = read_case(book).notes
-    assert notes["carriage.csv"].startswith("written with 2 rows, and none are there")
-    assert notes["case.toml"].startswith("written with 39 rows, and 38 are there")
-
-
 def test_a_workbook_beside_the_files_is_not_passed_over_in_silence(plain: tuple[Path, Path], tmp_path: Path) -> None:
     folder = write(tmp_path / "case", BARE)
     shutil.copy(plain[1], folder / "mine.xlsx")
@@ -346,7 +333,6 @@ def test_lists_limits_notes_and_what_is_assumed_in_grey(plain: tuple[Path, Path]
     assert [c.value for c in made["answer"][1]] == ["answer of", datetime.datetime(2026, 10, 5)]
     write_case_workbook(DATA / "starter", tmp_path / "x.xlsx")
     sheet = openpyxl.load_workbook(tmp_path / "x.xlsx")["tasks"]
-    assert [c.value for c in sheet[1]][-1] == "rows: 0"
     assert sheet.max_row > 3
     assert all(sheet.cell(r, 1).value.startswith("default: ") for r in range(2, 4))
     assert sheet.cell(2, 1).font.color.rgb == "FF808080"

@@ -18,23 +18,27 @@ from hypothesis import strategies as st
 
 from repairecon.read import files, write_orders
 from repairecon.read.files import csv_text, sheet_names, workbook_bytes
-from repairecon.records import OrderLine, OrderTotal, RepaireconError, Source
+from repairecon.records import RepaireconError, Source
 
 ODD = ["=1+1", "+cmd|' /C calc'!A0", "-012", "@SUM(A1)", "\tx", "a,b;c", 'say "x"', "two\nlines", "é ½", "plain", "'x"]
 
 
 def line(
     item: str = "bearing", supplier: str = "bearing stockist", packs: int = 3, quoted: float = 6.9, **more: Any
-) -> OrderLine:
+) -> dict[str, Any]:
     figures = {"designation": "6008", "part_class": "generic part", "pack": 2, "currency": "EUR"} | more
-    return OrderLine(
-        supplier=supplier, item=item, packs=packs, quoted=quoted, source=Source("quotes.csv", 3), **figures
-    )
+    return dict(supplier=supplier, item=item, packs=packs, quoted=quoted, source=Source("quotes.csv", 3), **figures)
 
 
-def total(supplier: str = "bearing stockist", goods: float = 20.7, **more: Any) -> OrderTotal:
-    figures = {"quoted_discount": 0.0, "quoted_carriage": 8.0, "quoted_fees": 0.0, "quoted_core": 0.0} | more
-    return OrderTotal(
+def total(supplier: str = "bearing stockist", goods: float = 20.7, **more: Any) -> dict[str, Any]:
+    figures = {
+        "quoted_discount": 0.0,
+        "quoted_carriage": 8.0,
+        "quoted_fees": 0.0,
+        "quoted_core": 0.0,
+        "note": "",
+    } | more
+    return dict(
         supplier=supplier,
         currency=figures.pop("currency", "EUR"),
         quoted_goods=goods,

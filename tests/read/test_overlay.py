@@ -127,9 +127,9 @@ def test_the_kind_and_the_sentence_bring_their_rows(tmp_path: Path) -> None:
     sentence = "drips from the weep hole"
     case = read(tmp_path, PUMP.replace("[three", f'symptom = "{sentence}"\n[three'))
     known, heard = facts("raw water pump"), match_symptom("raw water pump", sentence)
-    assert [t.name for t in known.tasks if t.needed == "always"] == [t.task for t in case.tasks][:-1]
+    assert [t["task"] for t in known.tasks if t["needed"] == "always"] == [t.task for t in case.tasks][:-1]
     inside = {b.outcome: b.chance for b in case.branches if b.event == "inside"}
-    causes = {f.cause: f.chance.likely for f in known.failures_of(heard.symptom) if f.this_unit}
+    causes = {f["cause"]: f.range("chance").likely for f in known.failures_of(heard.symptom) if f.yes("this_unit")}
     total = sum(causes.values())
     assert sorted(inside.values()) == pytest.approx(sorted(p / total for p in causes.values()))
     assert {w.kind for w in case.ways} >= {"rebuild", "new"}
@@ -141,7 +141,7 @@ def test_the_kind_and_the_sentence_bring_their_rows(tmp_path: Path) -> None:
 
 def test_a_kit_of_unknown_price_is_a_share_of_new(tmp_path: Path) -> None:
     case = read(tmp_path, PUMP.replace("price_kit = 95\n", ""))
-    share = facts("raw water pump").ratio("kit")
+    share = facts("raw water pump").ratios.get("kit")
     assert share is not None
     (kit,) = case.parts
     assert kit.price

@@ -97,15 +97,15 @@ def test_every_limit_stands_beside_a_blank_at_its_step(kind: str, place: Path) -
 def test_nothing_of_the_kind_is_lost(kind: str, place: Path) -> None:
     text = as_text(sheet_of(kind, place), WIDE).casefold()
     known = facts(kind)
-    for said in (t.name for t in known.tasks):
+    for said in (t["task"] for t in known.tasks):
         assert said.casefold() in text
     for part in known.always_renew:
-        assert part.part.casefold() in text
-        assert part.usual_sizes.casefold() in text
+        assert part["part"].casefold() in text
+        assert part["usual_sizes"].casefold() in text
     for task in known.tasks:
-        assert task.by == "owner" or f"[{task.by}]" in text
+        assert task["by"] == "owner" or f"[{task['by']}]" in text
     # the order of stripping is that of the kind's own rows
-    places = [text.index(f"[ ] {t.stage}: {t.name.casefold()}") for t in known.tasks]
+    places = [text.index(f"[ ] {t['stage']}: {t['task'].casefold()}") for t in known.tasks]
     assert places == sorted(places)
 
 
@@ -138,7 +138,7 @@ def test_a_limit_stands_at_the_step_that_measures_it(kind: str, measure: str, wo
 def test_the_looks_of_the_symptom_come_in_the_mechanics_order(place: Path) -> None:
     kind = "windlass"
     text = as_text(sheet_of(kind, place), WIDE)
-    looks = [x.name for x in facts(kind).looks_of(facts(kind).symptoms[0])]
+    looks = [x["look"] for x in facts(kind).looks_of(facts(kind).symptoms[0])]
     at = [text.index(f"look: {name}") for name in looks if f"look: {name}" in text]
     assert len(at) >= 2
     assert at == sorted(at)

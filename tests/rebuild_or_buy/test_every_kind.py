@@ -11,7 +11,7 @@ import pytest
 import repairecon
 from repairecon.kinds import facts, kinds
 from repairecon.kinds.case_rows import outcome_name
-from repairecon.kinds.matching import housing_lost
+from repairecon.kinds.matching import HOUSING_LOST, found_in
 from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.answer import Answer
 
@@ -75,7 +75,7 @@ def test_what_is_cracked_through_is_not_rebuilt(kind: str, tmp_path: Path) -> No
         f'[unit]\nname = "unit"\nkind = "{kind}"\nsymptom = "{said}"\n[three_numbers]\nprice_new = 900\nwait_days = 7\n'
     )
     answer = repairecon.rebuild_or_buy(repairecon.read_case(tmp_path), 200)
-    own = {outcome_name(f.cause) for f in facts(kind).failures}
+    own = {outcome_name(f["cause"]) for f in facts(kind).failures}
     assert len(answer.found) == 1
     if str(answer.found[0]).partition("=")[2] not in own:
         assert answer.advice.do == "take"
@@ -84,5 +84,6 @@ def test_what_is_cracked_through_is_not_rebuilt(kind: str, tmp_path: Path) -> No
 
 
 def test_a_sound_casing_is_no_cracked_one() -> None:
+    assert found_in("alternator", "the casing is cracked") == (HOUSING_LOST,)
     for said in ("no crack in the casing, but it leaks", "the casing is sound", "bearing broken, casing good"):
-        assert not housing_lost(said)
+        assert HOUSING_LOST not in found_in("alternator", said)

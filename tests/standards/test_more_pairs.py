@@ -66,7 +66,6 @@ BELTS = [
     ("A42", "AX42", "near", ("build",)),
     ("SPZ 1000", "XPZ 1000", "near", ("build",)),
     ("SPA 1060", "AV13x1075 La", "near", ("length",)),
-    ("10x1000", "10x1000 La", "near", ("length",)),
     ("A42", "A43", "not", ("length",)),
     ("A42", "B42", "not", ("top width",)),
     ("SPB 1250", "17x1250 Ld", "not", ("height",)),
@@ -146,6 +145,14 @@ UNKNOWN = [
 ]
 LIGHT = [r for r in rows("belts_lengths") if "alternate of" in r["note"]]
 PAIRS = [*BEARINGS, *BELTS, *O_RINGS, *SEALS, *RINGS_AND_KEYS]
+
+
+@pytest.mark.parametrize("unclear", ["10x1000", "V-belt 10x1000", "10A0850"])
+def test_a_belt_of_no_known_section_or_line_is_never_taken(unclear: str) -> None:
+    for other in (unclear, "10x1000 La", "AV10x1000", "SAE 10A0850", "9.5x925 La"):
+        assert equivalent(unclear, other).verdict == equivalent(other, unclear).verdict == "unknown"
+    asked = equivalent("AV10x1000", unclear)
+    assert "measure" in " ".join([*asked.reasons, *asked.caution]).casefold()
 
 
 @pytest.mark.parametrize(("wanted", "offered", "verdict", "differs"), PAIRS)
