@@ -21,6 +21,9 @@ WHERE = "this unit"
 INSIDE = "inside"
 """The event that says what is wrong in it."""
 TO_BLAME = "to blame"
+SAVING, AFTERWARDS = "saving it", "after the rebuild"
+SAYS_ITSELF = re.compile(rf"\b({INSIDE}|{SAVING}|{AFTERWARDS}|{WHERE}(?!\s*=\s*{TO_BLAME}))\s*=\s*")
+"""Events, before an outcome that says without them what is the matter."""
 
 _GUESSED = (
     ("specialist", "specialist's rebuild", "send away"),
@@ -116,8 +119,8 @@ def _opened(known: KindFacts, causes: Causes, price_new: Range) -> list[Row]:
         given_up = share(known.kind, "given up: full rebuild")
         rest, why = max(0.02, given_up.likely - ended), given_up.source.note
         events += [
-            _branch("saving it", "parts and housing will do", 1 - rest, "measure", why),
-            _branch("saving it", "past saving, or a part not to be had", rest, "measure", why, ends_rebuild="yes"),
+            _branch(SAVING, "parts and housing will do", 1 - rest, "measure", why),
+            _branch(SAVING, "past saving, or a part not to be had", rest, "measure", why, ends_rebuild="yes"),
         ]
     return events
 
@@ -133,7 +136,7 @@ def _later(known: KindFacts, price_new: Range) -> list[Row]:
     hours = sum(t.range("hours").likely for t in off_and_on)
     again = _three("extra_hours", _about(hours, low=0.4))
     if _can_rebuild(known):
-        event = "after the rebuild"
+        event = AFTERWARDS
         own, shop = (share(known.kind, f"done again: {depth}") for depth in ("full rebuild", "specialist"))
         both = min(own.likely, shop.likely)
         extra = {**again, **_three("extra_days", Range(0.0, 3.0, 14.0)),

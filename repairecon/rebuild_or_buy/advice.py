@@ -19,6 +19,7 @@ from repairecon.rebuild_or_buy.outcomes import SIMPLE, TOTAL, Outcomes
 from repairecon.rebuild_or_buy.sensitivity import DAY, HOUR, Number, lead_gone
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import Floats
+from repairecon.rebuild_or_buy.ways_cost import lasting
 from repairecon.rebuild_or_buy.years import Horizon, break_even_life
 from repairecon.records import Case, Way
 
@@ -240,6 +241,7 @@ class Basis:
         by_year = np.array([ledger.so_far(i, grid) - ledger.resale(i) * sold for i in range(len(self.model.ways))])
         best = self.model.ways.index(way)
         later = self.model.allowed & (by_year[:, 0] >= by_year[best, 0] - 1e-9 * abs(by_year[best, 0]))
+        later &= [i == best or lasting(way) for i, way in enumerate(self.model.case.ways)]  # no makeshift for years
         lead = np.where(later[:, None], by_year, np.inf)
         others = np.delete(lead, best, axis=0).min(axis=0, initial=np.inf)
         lost = np.flatnonzero(others < lead[best] - 1e-9 * np.abs(lead[best]))

@@ -343,7 +343,7 @@ def _turns(answer: Answer) -> list[str]:
         expected = median_life(ledger.clocks(answer.model.ways.index(a.way)), ledger.years)
         side = "under" if life < expected else "over"
         lines.append(f"{a.way} lasting {side} {tenths(life)} years, {tenths(expected)} expected")
-    if a.way == answer.verdict.best:
+    if sentences.begun(answer) == answer.verdict.best:
         inside = [f for f in answer.flips if f.within_range]
         lines += [sentences.flip(f) for f in inside[:2]]
         if not inside and answer.flips:

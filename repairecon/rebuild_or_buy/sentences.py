@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from repairecon.buying.inputs import mean_of
+from repairecon.kinds.case_rows import SAYS_ITSELF
 from repairecon.rebuild_or_buy.advice import DAY_IN_HOURS, WORTH_HAVING
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.bench import StopWhen, Worth
@@ -58,7 +59,7 @@ def step(answer: Answer, way: str) -> str:
 
 def plain(text: str) -> str:
     """A name of the files as words: ``shaft=grooved given neglect=salt`` is "shaft grooved (neglect salt)"."""
-    words = re.sub(r"\s*=\s*", " ", text.replace("_", " "))
+    words = re.sub(r"\s*=\s*", " ", SAYS_ITSELF.sub("", text.replace("_", " ")))
     words = re.sub(r"\bwhat (.+) brings\b", r"if \1", words)
     return re.sub(r" given (.+)$", r" (\1)", words)
 
@@ -322,7 +323,7 @@ def bench(answer: Answer) -> Iterator[str]:
         first, second = [*(r.remedy for r in remedies), "end the rebuild", ""][:2]
         then = f"; if that does not hold, {second}" if len(remedies) > 1 and second != first else ""
         several = f" ({way})" if len({key[0] for key in met}) > 1 else ""
-        yield f"{capital(event)} {outcome}{several}: {first}{then}."
+        yield f"{capital(plain(f'{event}={outcome}'))}{several}: {first}{then}."
     yield repair_limit(answer)
     given_up = answer.table["p_given_up"][answer.table["allowed"] & (answer.table["p_given_up"] > 0)]
     for way, p in given_up.head(1).items():
@@ -352,7 +353,7 @@ def stop_rule(answer: Answer, stops: Sequence[StopWhen]) -> list[str]:
     lines = []
     for (point, action), some in places.items():
         when, often = AFTER["now" if point < 0 else STAGES[point]], chance_words(sum(s.chance for s in some))
-        said = [" with ".join(o if action == LEAVE else f"{event} {o}" for event, o in s.findings) for s in some]
+        said = [" with ".join(o if action == LEAVE else plain(f"{event}={o}") for event, o in s.findings) for s in some]
         rarer = len(said) - MOST_FINDINGS
         more = "one rarer finding" if rarer == 1 else f"one of {whole(rarer)} rarer findings"
         found = "; or ".join([*said[:MOST_FINDINGS], *([more] if rarer > 0 else [])])
