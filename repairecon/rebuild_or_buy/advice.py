@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from repairecon.formulas.tree import certainty_equivalent
-from repairecon.rebuild_or_buy.bench import STRIP, StopWhen, Worth, looks_at_hand, places, stop_when
+from repairecon.rebuild_or_buy.bench import STRIP, StopWhen, Worth, looks, places, stop_when
 from repairecon.rebuild_or_buy.lives import in_service, life_is_stated
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import SIMPLE, TOTAL, Outcomes
@@ -343,7 +343,7 @@ def _choice(answer: Answer, hour: float) -> tuple[Choice, list[str]]:
 def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
     """The look to begin with: of those worth having the first in the mechanic's order, none much better after it; else,
     where another thing is often to blame, the first that tells whether this unit is."""
-    found = list(looks_at_hand(answer.model, made, answer.numbers))
+    found = list(looks(answer.model, made, answer.numbers))
     least = WORTH_HAVING * abs(chosen.total)
     if net := [w.net for w in found if w.net > least]:
         return next(w for w in found if w.net >= MUCH_BETTER * max(net))

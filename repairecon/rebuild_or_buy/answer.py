@@ -190,15 +190,10 @@ class Answer(Shown):
         return at_the_bench.order_times(self.model)
 
     @cached_property
-    def looks_at_hand(self) -> tuple[Worth, ...]:
-        """What the looks that the case names are worth, best net worth first."""
-        found = at_the_bench.looks_at_hand(self.model, self.decision, self.numbers)
-        return tuple(sorted(found, key=lambda w: w.rank))
-
-    @cached_property
     def looks(self) -> tuple[Worth, ...]:
-        """What looking and asking are worth, best net worth first."""
-        return tuple(at_the_bench.looks(self.model, self.decision, self.numbers))
+        """What the looks of the case are worth, best net worth first."""
+        found = at_the_bench.looks(self.model, self.decision, self.numbers)
+        return tuple(sorted(found, key=lambda w: (-w.net, -w.evpi, w.look)))
 
     @cached_property
     def table(self) -> pd.DataFrame:

@@ -189,29 +189,23 @@ def _together(reached: Sequence[Place], size: int) -> list[frozenset[tuple[str, 
 
 
 # ---- what a look is worth before it is paid for: a test, a phone call, an hour's measuring ----------------
-# All is worked out against the best rule with the freedom to stop: events exactly, prices and waits by steps
-# through their range at the conditional mean of each step.
+# All is worked out against the best rule with the freedom to stop: events exactly, prices by steps through their range
+# at the conditional mean of each step.
 STEPS = 12
 TAIL = 1e-4
-MOST_NUMBERS = 6
 
 
 @dataclass(frozen=True)
 class Worth:
-    """What knowing is worth, and what the look at hand brings, in home money."""
+    """What a look brings, in home money."""
 
     look: str
-    about: str  # the event or the number
+    about: str  # the event or the price
     evpi: float  # expected value of perfect information on it
-    evsi: float  # that of this look, which may be wrong; of a sure and free one where no look is known
+    evsi: float  # that of this look, which may be wrong
     cost: float  # own hours and days at their price
     net: float  # ``evsi`` less ``cost``
-    has_look: bool
     error: float = 0.0  # of the steps taken through a price's range
-
-    @property
-    def rank(self) -> tuple[float, float, str]:
-        return -self.net, -self.evpi, self.look
 
 
 def look_worth(made: Decision, likelihood: Floats) -> float:
@@ -230,12 +224,12 @@ def event_worth(model: Model, made: Decision, event: int, p_right: float = 1.0) 
     return look_worth(made, tree_formulas.look_likelihood(states, len(model.tree.outcomes[event]), p_right))
 
 
-def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, float]:
-    """Expected value of knowing a price or a wait before choosing, and the most by which it may be off. The least cost
-    is concave in a price: over each step its mean lies between the chord of the step's ends and its value at the step's
-    conditional mean, and the middle of the two is taken. For a wait that is an estimate."""
+def price_worth(model: Model, made: Decision, number: Number) -> tuple[float, float]:
+    """Expected value of knowing a price before choosing, and the most by which it may be off. The least cost is concave
+    in a price: over each step its mean lies between the chord of the step's ends and its value at the step's
+    conditional mean, and the middle of the two is taken."""
     r = number.range
-    if r.sure or number.index < 0:
+    if r.sure:
         return 0.0, 0.0
 
     def value(x: float) -> float:
@@ -243,10 +237,11 @@ def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, f
         at = model.at({number.index: Range(price, price, price)})
         return decision(model, None, model.chooser(at), more=made.more).value()
 
-    p = np.clip(np.linspace(0.0, 1.0, STEPS + 1), TAIL, 1.0 - TAIL)
-    edges, means = ranges.quantile(p, r.low, r.likely, r.high, r.shape), _steps(r, STEPS)
+    even = np.linspace(0.0, 1.0, STEPS + 1)
+    edges = ranges.quantile(np.clip(even, TAIL, 1.0 - TAIL), r.low, r.likely, r.high, r.shape)
+    means = ranges.cell_means(even, r.low, r.likely, r.high, r.shape)
     first, half, last = map(value, (edges[0], (edges[0] + edges[-1]) / 2.0, edges[-1]))
-    if number.slopes is not None and abs(half - (first + last) / 2.0) < 1e-12 * abs(half):
+    if abs(half - (first + last) / 2.0) < 1e-12 * abs(half):
         return 0.0, 0.0  # no other choice anywhere: concave and on a straight line at three points
     middle, ends = np.array([*map(value, means)]), np.array([first, *map(value, edges[1:-1]), last])
     part = (means - edges[:-1]) / np.diff(edges)
@@ -254,39 +249,8 @@ def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, f
     return max(made.value() - (above + below) / 2, 0.0), abs(above - below) / 2
 
 
-def _steps(r: Range, count: int) -> Floats:
-    return ranges.cell_means(np.linspace(0.0, 1.0, count + 1), r.low, r.likely, r.high, r.shape)
-
-
-def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]:
-    found = list(looks_at_hand(model, made, listed))
-
-    def rough(number: Number) -> float:
-        """What knowing the number is worth before choosing a way now: to rank by."""
-        r = number.range
-        if r.sure or number.index < 0:
-            return 0.0
-        if number.slopes is None:
-            lines = np.array([number.known(float(x)) for x in _steps(r, 3)]).T
-        else:
-            slopes = np.where(np.isfinite(number.slopes), number.slopes, 0.0)
-            lines = number.totals(number.now)[:, None] + slopes[:, None] * (_steps(r, 2 * STEPS) - number.now)
-        return float(lines.mean(axis=1).min() - lines.min(axis=0).mean())
-
-    seen, priced = ({getattr(look, what) for look in model.case.looks} for what in ("event", "price_of"))
-    for event, name in enumerate(model.tree.events):
-        if name not in seen:
-            worth = event_worth(model, made, event)
-            found.append(Worth(f"know {name} beforehand", name, worth, worth, 0.0, worth, False))
-    ranked = sorted((n for n in listed if n.item not in priced - {""}), key=lambda n: -rough(n))
-    for number in ranked[:MOST_NUMBERS]:
-        worth, error = number_worth(model, made, number)
-        found.append(Worth(f"know the {number.name} beforehand", number.name, worth, worth, 0.0, worth, False, error))
-    noise = 1e-9 * max(abs(made.value()), 1.0)
-    return sorted((w for w in found if w.has_look or w.evpi > noise), key=lambda w: w.rank)
-
-
-def looks_at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
+def looks(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
+    """What each look of the case is worth, in the order of its rows."""
     by_item = {n.item: n for n in listed if n.item}
     # a unit that is off cannot be tested where it sat
     off = {b.event for b in model.case.branches if b.not_this_unit} if model.done >= STAGE["removal"] else set()
@@ -301,7 +265,7 @@ def looks_at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Ite
                 sample = event_worth(model, made, event, look.p_right)
         else:
             number = by_item.get(look.price_of)
-            perfect, error = number_worth(model, made, number) if number else (0.0, 0.0)
+            perfect, error = price_worth(model, made, number) if number else (0.0, 0.0)
             sample = perfect
         about = look.event or f"price of {look.price_of}"
-        yield Worth(look.look, about, perfect, sample, cost, sample - cost, True, error)
+        yield Worth(look.look, about, perfect, sample, cost, sample - cost, error)

@@ -280,8 +280,8 @@ OWN_FILES = {
 def first_screen(answer: Answer, width: int = 0) -> str:
     width = width or terminal_width()
     # only one look is the first: where the advice names it, the others are further ones
-    look = "Worth a look too:" if any(w.look == answer.advice.what for w in answer.looks_at_hand) else "Look first:"
-    paying = [w for w in answer.looks_at_hand if w.net >= LEAST_SAID and w.look != answer.advice.what]
+    look = "Worth a look too:" if any(w.look == answer.advice.what for w in answer.looks) else "Look first:"
+    paying = [w for w in answer.looks if w.net >= LEAST_SAID and w.look != answer.advice.what]
     looks = [sentences.look(answer, w) for w in paying]
     ask, cautions = [capital(q) for q in answer.model.buying.questions[:2]], answer.cautions
     slips = [r.what for r in answer.look_again if r.could_turn]

@@ -24,8 +24,7 @@ SOONER_DAYS, SOONER_SHARE, MORE_LIKELY, LEAST_GAP = 2.0, 0.2, 0.05, 0.5
 """A way is named as quicker if it saves so many days and such a share of them; as likelier in time by so much; a lead
 that rounds to nothing is none [home money]."""
 SPARE = "To end with a spare aboard as well"
-MOST_FINDINGS, MOST_SAID, SMALL_CHANGE = 4, 6, 0.005
-"""Findings said one by one, numbers, and the share of the total below which a look is not worth a line."""
+MOST_FINDINGS, MOST_SAID = 4, 6  # findings and numbers said one by one
 AFTER = {
     "outside": "after a look from outside", "removal": "once it is off", "strip": "once it is stripped",
     "measure": "once it is measured", "reassembly": "once it is together again", "first run": "after the first run",
@@ -352,16 +351,12 @@ def order_time(answer: Answer) -> str:
 
 def looks(answer: Answer) -> list[str]:
     first = answer.advice.look  # its worth is on the basis of the advice, that of the others by this job alone
-    at_hand = sorted((w for w in answer.looks if w.has_look), key=lambda w: -w.net)
-    at_hand = [first if first is not None and w.look == first.look else w for w in at_hand]
+    at_hand = [first if first is not None and w.look == first.look else w for w in answer.looks]
     lines = [look(answer, w) for w in at_hand if w.net > 0 or w is first]
     poor = (w for w in at_hand if w.net <= 0 and w is not first)
     said = [f"{w.look} (costs {answer.money(w.cost)}, saves {answer.money(w.evsi)})" for w in poor]
-    least = SMALL_CHANGE * abs(answer.bench.value)
-    known = [w for w in answer.looks if not w.has_look and w.evpi > least][:MOST_SAID]
-    worth = [f"{plain_number(w.about)} {answer.money(w.evpi)}" for w in known]
-    titled = {"Not worth their cost here": said, "What it would be worth to know for certain beforehand": worth}
-    return lines + [f"{title}: {'; '.join(some)}." for title, some in titled.items() if some]
+    lines += [f"Not worth their cost here: {'; '.join(said)}."] if said else []
+    return lines or ["No look is known here: looks.csv names them."]
 
 
 def look(answer: Answer, worth: Worth) -> str:
