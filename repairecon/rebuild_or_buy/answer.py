@@ -21,7 +21,7 @@ from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, Worth, place
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.learned import LifeFit
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.outcomes import QUANTITIES, TOTAL, Outcomes
+from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes
 from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
 from repairecon.rebuild_or_buy.stages import GO_ON, Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, costs_something, grow
@@ -281,15 +281,6 @@ class Answer(Shown):
                 for (*line, p), (seller, currency) in zip(priced, sellers, strict=True)]  # fmt: skip
         columns = ["item", "needed", "pieces", "supplier", "quoted", "currency", "cost_all_in", "source"]
         return pd.DataFrame(rows, columns=columns)
-
-    @cached_property
-    def curves(self) -> pd.DataFrame:
-        totals = {way: tallies[TOTAL] for way, tallies in zip(self.model.ways, self.outcomes.tallies, strict=True)}
-        low = min(float(t.quantile(0.005)) for t in totals.values())
-        high = max(float(t.quantile(0.99)) for t in totals.values())
-        grid = np.linspace(low - 0.02 * (high - low), high, 240)
-        curves = {way: t.chance_up_to(grid) for way, t in totals.items()}
-        return pd.DataFrame(curves, index=pd.Index(grid, name="total"))
 
 
 def _bearing_on(model: Model, rebuild: int) -> list[str]:

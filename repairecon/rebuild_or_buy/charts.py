@@ -38,16 +38,6 @@ def ranges(answer: Answer, ax: Axes | None = None) -> Axes:
     return cost_ranges(answer.table, answer.case.terms.currency, caption, ax)
 
 
-def curves(answer: Answer, ax: Axes | None = None) -> Axes:
-    chosen = answer.advice.way
-    middle = answer.money(answer.table.loc[chosen, "total_p50"], answer.table.loc[chosen, "total_p90_se"])
-    caption = (
-        "Find the sum that you can spend on the lower scale and take the way whose line is highest there: "
-        f"{middle} is enough half the time for {chosen}."
-    )
-    return charts_lines.chance_below(answer.curves, answer.case.terms.currency, caption, ax)
-
-
 def days(answer: Answer, ax: Axes | None = None) -> Axes:
     chosen, fast = answer.advice.way, answer.verdict.fastest
     within, soonest = (days_words(answer.table.loc[way, "days_p90"]) for way in (chosen, fast))

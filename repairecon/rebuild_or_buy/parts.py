@@ -260,7 +260,7 @@ def page(answer: Answer, today: date | None = None) -> str:
         *flips(answer), *picture(charts.swings, HIGH, bool(answer.swings)),
     ]  # fmt: skip
     rest = [
-        *ranges(answer), *picture(charts.curves, HIGH), *picture(charts.days, HIGH), *table_of_years,
+        *ranges(answer), *picture(charts.days, HIGH), *table_of_years,
         *picture(charts.spare, LOW, not answer.horizon.spare_lines.empty), *rules(answer), *prices(answer),
         *assumed(answer),
     ]  # fmt: skip

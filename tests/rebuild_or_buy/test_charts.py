@@ -12,7 +12,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pytest
 from chart_checks import BAD_FORMULA, CAPTION, WAYS, boxes, by_gid, named, outside, overlapping, said, texts
-from chart_frames import DEEP, MAKERS, SWINGS, WHY_NOT, curves, draw, spares, ways_table, years
+from chart_frames import DEEP, MAKERS, SWINGS, WHY_NOT, draw, spares, ways_table, years
 from matplotlib.patches import Rectangle
 
 from repairecon.rebuild_or_buy import charts, charts_lines
@@ -58,7 +58,6 @@ def test_dollar_signs_are_never_formulas() -> None:
     table = ways_table(3).rename(index={"send away": bad})
     drawn = [
         charts.cost_ranges(table.assign(allowed=False, why_not=bad), "$", bad),
-        charts_lines.chance_below(curves(3).rename(columns={"send away": bad}), "$", bad),
         charts_lines.money_against_days(table, "$", bad),
         charts.damage_tree(DEEP.assign(label=bad, event=bad, note=bad), "$", bad, keep=6),
         charts.lead_swings(SWINGS.assign(number=[f"{bad}{k}" for k in range(9)], unit="$"), "$", bad),
