@@ -137,7 +137,6 @@ def years(answer: Answer) -> Blocks:
         "ever away from base": rows["p_failure_away"].map(chance_words),
         "half last, years": rows["median_life"].map(tenths),
         "turns at, years": ["never" if pd.isna(life) else tenths(life) for life in rows["break_even_life"]],
-        "cheapest in": rows["p_cheapest"].map(chance_words),
     }  # fmt: skip
     title = f"Over {number(h.years.horizon_years)} years, in {answer.case.terms.currency}"
     return [said, Sheet(pd.DataFrame(shown), title)]
