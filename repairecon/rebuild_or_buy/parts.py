@@ -157,17 +157,21 @@ def rules(answer: Answer) -> Blocks:
 
 
 def _thumb_rules(answer: Answer) -> Iterator[str]:
-    """For each way what its repair costs against new, then what each rule says of it."""
-    last = ""
-    for r in answer.thumb_rules:
-        if r.way != last:
-            share = f", {chance_words(r.rebuild_cost / r.price_new)}" if r.price_new > 0 else ""
-            planned = f"parts and outside work as planned {answer.money(r.rebuild_cost)}"
-            yield f"{capital(r.way)}: {planned}, a new unit {answer.money(r.price_new)}{share}."
-        last, verdict = r.way, "needs the unit's age and expected life"
+    """What each rule says of the rebuild that is advised, else of the cheapest that may be chosen."""
+    rules = [r for r in answer.thumb_rules if answer.table.loc[r.way, "allowed"]]
+    if not rules:
+        return
+    advised, total = sentences.begun(answer), answer.table["total_mean"]
+    first = min(rules, key=lambda r: (r.way != advised, float(total[r.way])))
+    share = f", {chance_words(first.rebuild_cost / first.price_new)}" if first.price_new > 0 else ""
+    yield (
+        f"{capital(first.way)}: parts and outside work as planned {answer.money(first.rebuild_cost)}, a new unit "
+        f"{answer.money(first.price_new)}{share}; this answer counts hours, days and what may be found as well."
+    )
+    for r in (r for r in rules if r.way == first.way):
+        verdict = "needs the unit's age and expected life"
         if r.limit is not None:
-            other = "buy" if r.says == "rebuild" else "rebuild"
-            ours = "agrees" if r.agrees else f"says {other}, counting hours, days and what may be found"
+            ours = "agrees" if r.agrees else f"says {'buy' if r.says == 'rebuild' else 'rebuild'}"
             verdict = f"up to {answer.money(r.limit)}, so {r.says}; this answer {ours}"
         yield f"{capital(r.rule)} ({r.source}): {verdict}."
 
@@ -208,16 +212,25 @@ def assumed(answer: Answer) -> Blocks:
         unit = "" if a.unit in ("chance", "low / likely / high", "code", "part") else a.unit
         by_source.setdefault(a.source, []).append(f"{name}: {value} {unit}".strip())
     taken = {"taken as": ["; ".join(values) for values in by_source.values()], "because": list(by_source)}
-    boat: dict[str, list[str]] = {}  # keys of boat.toml in words, a line a file
-    for line in answer.case.from_boat:
-        file, _, what = line.partition(": ")
-        name = what.rpartition(".")[2]
-        boat.setdefault(file, []).append(MEANING.get(name, name))
-    yours = {"Your rows in place of assumed ones": answer.case.replaced,
-             "Assumed rows that you dropped": answer.case.dropped,
-             "From the boat's folder": [f"{file}: {', '.join(what)}" for file, what in boat.items()]}  # fmt: skip
     sheet = Sheet(pd.DataFrame(taken), f"Assumed, as the case does not say ({whole(len(answer.assumed))})")
-    return [sheet, *(Panel(title, [sentences.plain(x) for x in rows]) for title, rows in yours.items() if rows)]
+    yours = {
+        "Your rows in place of assumed ones": _by_file(answer.case.replaced),
+        "Assumed rows that you dropped": _by_file(answer.case.dropped, most=3),
+        "From the boat's folder": _by_file(answer.case.from_boat),
+    }
+    return [sheet, *(Panel(title, lines) for title, lines in yours.items() if lines)]
+
+
+def _by_file(rows: Sequence[str], most: int | None = None) -> list[str]:
+    """Rows written as "file: name", a line a file, the first names alone where there are more."""
+    by_file: dict[str, list[str]] = {}
+    for row in rows:
+        file, _, name = row.partition(": ")
+        key = name.rpartition(".")[2] if file.endswith(".toml") else name
+        by_file.setdefault(file, []).append(sentences.plain(MEANING.get(key, key)))
+    more = {file: len(names[most:]) if most else 0 for file, names in by_file.items()}
+    return [f"{file}: {'; '.join(names[:most])}" + (f"; {whole(more[file])} more" if more[file] else "")
+            for file, names in by_file.items()]  # fmt: skip
 
 
 def again(answer: Answer) -> Blocks:

@@ -372,8 +372,9 @@ def flip(f: Flip) -> str:
 
 
 def flips(answer: Answer) -> list[str]:
-    ranked = sorted(answer.flips, key=lambda f: not f.within_range)[:MOST_SAID]
-    lines = [f"{capital(flip(f))}{'' if f.within_range else '; that is outside its range'}." for f in ranked]
+    inside = [f for f in answer.flips if f.within_range]
+    where = "" if inside else "; that is outside its range"
+    lines = [f"{capital(flip(f))}{where}." for f in (inside or answer.flips)[:MOST_SAID]]
     return lines or ["No single number turns this within five times its value."]
 
 

@@ -269,7 +269,7 @@ def test_spares_and_figures_of_the_boat_are_said() -> None:
     assert "From the locker: shaft seal, bearing, cover gasket." in parts.first_screen(answer, 80)
     assumed = parts.full(answer, "assumed")
     assert "From the boat's folder" in assumed
-    assert "- boat.toml: currency, vat rate" in assumed
+    assert "- boat.toml: currency; vat rate" in assumed
     assert "worth of an own hour" in assumed.partition("From the boat's folder")[2]
     for word in ("brings", "p_early", "cost_own_hour", "="):
         assert word not in assumed
@@ -280,3 +280,18 @@ def test_an_answer_shows_itself_in_short() -> None:
     assert len(repr(answer)) < 1_500
     assert "First: volts at battery" in repr(answer)
     assert "<h3>" in answer._repr_html_()
+
+
+def test_rules_dropped_rows_and_turns_are_said_once_and_short(demos) -> None:
+    """Of the demo alternator: two rebuilds, rows dropped from four files, numbers that turn outside their range."""
+    answer = demos["alternator"]
+    assert len({r.way for r in answer.thumb_rules}) == 2
+    assert parts.full(answer, "rules").count("- No more than 50 % of new") == 1
+    dropped = parts.full(answer, "assumed").partition("Assumed rows that you dropped\n")[2]
+    assert "- ways.csv: rebuild here; specialist's rebuild; exchange unit; 4 more" in dropped
+    assert dropped.count("ways.csv") == 1
+    inside = [f for f in answer.flips if f.within_range]
+    assert 0 < len(inside) < len(answer.flips)
+    assert [line.rstrip(".").casefold() for line in sentences.flips(answer)] == [
+        sentences.flip(f).casefold() for f in inside[:6]
+    ]
