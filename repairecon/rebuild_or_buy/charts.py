@@ -4,8 +4,7 @@ returns the axes drawn in."""
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -19,7 +18,7 @@ from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.show.layout import capital
 
 from repairecon.show.plots import (  # isort: skip
-    BESIDE, HALO, INK, LINE, MAIN, MAIN_TINT, NO_BREAK, QUIET, REST_TINT, TURN, TURN_DARK, TURN_TINT, Margins,
+    BESIDE, HALO, INK, LINE, MAIN, MAIN_TINT, NO_BREAK, QUIET, TURN, TURN_DARK, TURN_TINT, Margins,
     axis_label, chance_said, framing, inches, limits, money_said, money_ticks, name_rows, per_inch, slot, tall, ticks,
     wrap, write,
 )  # fmt: skip
@@ -48,7 +47,7 @@ def days(answer: Answer, ax: Axes | None = None) -> Axes:
     return charts_lines.money_against_days(answer.table, answer.case.terms.currency, caption, ax)
 
 
-def tree(answer: Answer, ax: Axes | None = None, keep: int = 14) -> Axes:
+def tree(answer: Answer, ax: Axes | None = None) -> Axes:
     ended = answer.leaves["chance"][answer.leaves["ends_rebuild"]].sum()
     bad = answer.leaves.loc[(answer.leaves["chance"] * answer.leaves["expected_extra_cost"]).idxmax()]
     dear = answer.money(bad["expected_extra_cost"])
@@ -57,7 +56,7 @@ def tree(answer: Answer, ax: Axes | None = None, keep: int = 14) -> Axes:
         f"a bought unit on top of what is spent; the course that weighs most adds {dear} "
         f"({chance_words(bad['chance'])})."
     )
-    return damage_tree(answer.nodes, answer.case.terms.currency, caption, ax, keep)
+    return damage_tree(answer.nodes, answer.case.terms.currency, caption, ax)
 
 
 def swings(answer: Answer, ax: Axes | None = None) -> Axes:
@@ -209,114 +208,66 @@ def _lead_axis(ax: Axes, kept: pd.DataFrame, currency: str) -> None:
         write(ax, (at, top), text, shift=(0.0, 72.0 * (up * LINE + 0.03)), ha="center", color=ink)
 
 
-Row = Mapping[str, Any]
-KEEP_ENDS, INDENT = 14, 0.17  # ends that are drawn at most; how far a branch stands in from the one before [inch]
+ROWS_OF_TREE, INDENT = 18, 0.17  # most rows drawn; how far a branch stands in from the one before [inch]
 
 
-def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None,
-                keep: int = KEEP_ENDS) -> Axes:  # fmt: skip
+def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
     """What may be found inside: a row a branch under the one that it follows, its bar that part of the other's. Where
     only one thing can follow it has no row. ``nodes`` has a row a branch, each after the one that it follows: ``id``,
     ``parent`` (-1 for the first), ``event``, ``label`` (its outcome), ``chance`` given its parent, ``extra_cost``
-    (expected, of the rebuild) [home money], ``ends_rebuild``, ``note``. At most ``keep`` ends are drawn, fewer if the
-    given axes are low; the rarest are merged."""
-    whole, title = Tree(nodes.to_dict("records")), "What may be found inside, and what it adds to the rebuild"
+    (expected, of the rebuild) [home money], ``ends_rebuild``, ``note``. The likeliest are drawn, as many as there is
+    room for, the others counted in words."""
+    title = "What may be found inside, and what it adds to the rebuild"
     width, height = slot(ax)
     margins = Margins(left=0.33 * width, right=0.3 * width, axis=0.55)
-    for ends in range(min(keep, whole.ends_of(-1)), 0, -1):
-        tree = whole.pruned(ends)
-        rows = [row for first in tree.below[-1] for row in tree.shown(first)]
-        called = [": ".join(filter(None, (tree.rows[key]["event"], tree.rows[key]["label"]))) for key, *_ in rows]
-        names = [wrap(name, margins.left - INDENT * row[2] - 0.15) for name, row in zip(called, rows, strict=True)]
-        texts = [wrap(_branch_words(tree.rows[key], tree.rows[last], currency), margins.right - 0.15)
-                 for key, last, *_ in rows]  # fmt: skip
-        heights = [max(tall(name), tall(text)) + 0.1 for name, text in zip(names, texts, strict=True)]
-        if not height or sum(heights) <= height - sum(framing(title, caption, width, margins)[2:]):
+    rows = pd.DataFrame(_branches(nodes, currency, margins))
+    for many in range(min(ROWS_OF_TREE, len(rows)), 0, -1):
+        kept, rarer = rows.loc[sorted(rows["joint"].sort_values(ascending=False, kind="stable").index[:many])], ""
+        if many < len(rows):
+            rarer = f"\n{len(rows) - many} rarer branch{'es are' if len(rows) - many > 1 else ' is'} not drawn."
+        if not height or kept["tall"].sum() <= height - sum(framing(title, caption + rarer, width, margins)[2:]):
             break
-    ax, middles = name_rows(ax, title, caption, [""] * len(rows), margins, row=heights)
+    ax, middles = name_rows(ax, title, (caption + rarer).strip(), [""] * many, margins, row=list(kept["tall"]))
     ax.set_xlim(0.0, 1.0)
     ticks(ax, "x", chance_said)
     axis_label(ax, "x", "chance in all")
-    for (key, last, depth, start), name, text, y in zip(rows, names, texts, middles, strict=True):
-        ends_it = tree.rows[last]["ends_rebuild"]
-        tint = REST_TINT if tree.rows[key]["merged"] else MAIN
-        tint = TURN if ends_it else tint
-        ax.add_patch(Rectangle((start, y - 0.07), tree.joint[key], 0.14, facecolor=tint, gid=f"branch {key}"))
-        write(ax, (0.0, y), name, BESIDE, (72.0 * (INDENT * depth - margins.left), 0.0))
-        write(ax, (1.0, y), text, BESIDE, (9.0, 0.0), color=TURN_DARK if ends_it else INK)
+    for row, y in zip(kept.to_dict("records"), middles, strict=True):
+        tint, ink = (TURN, TURN_DARK) if row["ends"] else (MAIN, INK)
+        place, name = (row["start"], y - 0.07), f"branch {row['key']}"
+        ax.add_patch(Rectangle(place, row["joint"], 0.14, facecolor=tint, gid=name))
+        write(ax, (0.0, y), row["name"], BESIDE, (72.0 * (row["shift"] - margins.left), 0.0))
+        write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=ink)
     return ax
 
 
-def _branch_words(row: Row, end: Row, currency: str) -> str:
+def _branches(nodes: pd.DataFrame, currency: str, margins: Margins) -> Iterator[dict[str, Any]]:
+    """The rows of a tree from the top: where each bar starts, how long it is, its name and what is said of it."""
+    below: dict[int, list[dict[str, Any]]] = {}
+    for row in nodes.to_dict("records"):
+        below.setdefault(row["parent"], []).append(row)
+
+    def shown(row: dict[str, Any], depth: int, start: float, before: float) -> Iterator[dict[str, Any]]:
+        joint = reached = before * row["chance"]
+        end = row
+        while len(then := below.get(end["id"], [])) == 1:
+            end, reached = then[0], reached * then[0]["chance"]
+        shift = INDENT * depth
+        name = wrap(": ".join(filter(None, (row["event"], row["label"]))), margins.left - shift - 0.15)
+        said = wrap(_branch_words(row, end, currency), margins.right - 0.15)
+        yield {"key": row["id"], "start": start, "joint": joint, "shift": shift, "name": name, "said": said,
+               "tall": max(tall(name), tall(said)) + 0.1, "ends": end["ends_rebuild"]}  # fmt: skip
+        for child in then:
+            yield from shown(child, depth + 1, start, reached)
+            start += reached * child["chance"]
+
+    for first in below[-1]:
+        yield from shown(first, 0, 0.0, 1.0)
+
+
+def _branch_words(row: Mapping[str, Any], end: Mapping[str, Any], currency: str) -> str:
     """Chance after the branch that it follows, extra cost, and what is done where it ends."""
     extra, more = end["extra_cost"], "more" if end["extra_cost"] > 0 else "less"
     change = f"{money_said(abs(extra), currency)}{NO_BREAK}{more}" if abs(extra) >= 0.5 else ""  # no "EUR 0 less"
     chance = chance_said(row["chance"]) if row["parent"] >= 0 or row["chance"] < 1.0 else ""
-    chance = f"together {chance}" if row["merged"] else chance
     said = ", ".join(filter(None, (chance, change)))
     return "\n".join(filter(None, (said, "ends the rebuild" if end["ends_rebuild"] else "", end["note"])))
-
-
-class Tree:
-    """The branches with who follows whom and the chance of ever reaching each."""
-
-    def __init__(self, rows: Iterable[Row]) -> None:
-        self.rows: dict[int, Row] = {}
-        self.below: dict[int, list[int]] = {-1: []}
-        self.joint = {-1: 1.0}
-        for row in rows:
-            key, parent = row["id"], row["parent"]
-            self.rows[key], self.below[key] = row, []
-            self.below[parent].append(key)
-            self.joint[key] = self.joint[parent] * row["chance"]
-
-    def shown(self, key: int, depth: int = 0, start: float = 0.0) -> Iterator[tuple[int, int, int, float]]:
-        """A branch and those below that have a row: the last that alone follows it, depth, chance of all before."""
-        last = key
-        while len(self.below[last]) == 1:
-            last = self.below[last][0]
-        yield key, last, depth, start
-        for child in self.below[last]:
-            yield from self.shown(child, depth + 1, start)
-            start += self.joint[child]
-
-    def ends_of(self, key: int) -> int:
-        """How many ends lie at or below a branch."""
-        return sum(map(self.ends_of, self.below[key])) or 1
-
-    def pruned(self, keep: int) -> Tree:
-        """The tree with its rarest branches merged, so that at most ``keep`` ends (1 or more) are left. ``merged`` is
-        0, or the number of ends that the row stands for. All branches whose chance of ever being reached is below a
-        limit go, the lowest limit that suffices: several under one parent become one row "others (n)" with the sum of
-        their chances and their mean extra cost weighted by chance; one alone stays and loses what follows it, and so
-        does a branch after which all are rare. The chances under a parent add up to what they did before."""
-        limits = [*sorted({0.0, *self.joint.values()}), float("inf")]
-        at = bisect_left(limits[:-1], True, key=lambda limit: Tree(self._cut_below(-1, limit)).ends_of(-1) <= keep)
-        return Tree(self._cut_below(-1, limits[at]))
-
-    def _cut_below(self, parent: int, limit: float) -> Iterator[Row]:
-        """The rows whose chance is not below a limit, the rare ones of each parent merged."""
-        rare = [key for key in self.below[parent] if self.joint[key] < limit]
-        merged = rare if len(rare) > 1 else []
-        for key in (key for key in self.below[parent] if key not in merged):
-            row, ends = {**self.rows[key], "merged": 0}, self.ends_of(key)
-            followed = key not in rare and any(self.joint[child] >= limit for child in self.below[key])
-            if not followed and self.below[key]:
-                hidden = f"{ends} case{'s' if ends > 1 else ''}, not drawn"
-                row["note"] = "\n".join(filter(None, (row["note"], hidden)))
-            yield row
-            if followed:
-                yield from self._cut_below(key, limit)
-        if merged:
-            yield self._others(merged)
-
-    def _others(self, rare: list[int]) -> Row:
-        rows, ends = pd.DataFrame([self.rows[key] for key in rare]), sum(map(self.ends_of, rare))
-        chance, ending = rows["chance"].sum(), rows["ends_rebuild"]
-        extra = np.average(rows["extra_cost"], weights=rows["chance"]) if chance > 0 else rows["extra_cost"].mean()
-        return {
-            "id": rare[0], "parent": rows["parent"][0], "label": f"others ({ends})",
-            "event": rows["event"][0] if rows["event"].nunique() == 1 else "", "chance": chance, "extra_cost": extra,
-            "ends_rebuild": ending.all(), "merged": ends,
-            "note": "some end the rebuild" if ending.nunique() > 1 else "",
-        }  # fmt: skip

@@ -23,7 +23,6 @@ from repairecon.show.words import chance_words, hours_words, measured, money, nu
 Blocks = Sequence[Panel | Sheet]
 EACH_WAY, LEAST, LOW, HIGH, TALL = 0.95, 2.4, 5.0, 6.5, 9.0
 """Height of the picture of ranges on a narrow page, a way and in all; of low, high and tall pictures [inch]."""
-ENDS = 9  # ends of the tree that stay legible on paper
 MEANING = {
     "cost_away": "what a failure away costs more", "cost_lost_day": "worth of a day without the boat",
     "cost_own_hour": "worth of an own hour", "days_away": "days more that a failure away takes",
@@ -261,13 +260,13 @@ def page(answer: Answer, today: date | None = None) -> str:
     locker = _from_the_locker(answer)
     said = [first, " ".join(why), *sentences.so_far(answer), locker and f"From the locker: {locker}."]
 
-    def picture(draw: Callable[..., Any], height: float, shown: bool = True, **how: int) -> list[Picture]:
-        return [Picture(partial(draw, answer, **how), height)] if shown else []
+    def picture(draw: Callable[..., Any], height: float, shown: bool = True) -> list[Picture]:
+        return [Picture(partial(draw, answer), height)] if shown else []
 
     over, *table_of_years = years(answer)
     main = [
         ways(answer), *cautions(answer), *picture(charts.ranges, LEAST + EACH_WAY * len(answer.table)), *looks(answer),
-        *bench(answer), *picture(charts.tree, TALL, len(answer.nodes) > 1, keep=ENDS),
+        *bench(answer), *picture(charts.tree, TALL, len(answer.nodes) > 1),
         over, *picture(charts.years, LOW, answer.horizon.years.horizon_years > 0),
         *flips(answer), *picture(charts.swings, HIGH, bool(answer.swings)),
     ]  # fmt: skip

@@ -78,14 +78,9 @@ def spares(many: int) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["combination", "days_saved", "worth"])
 
 
-def pruned(nodes: pd.DataFrame, keep: int) -> pd.DataFrame:
-    """The tree with its rarest branches merged."""
-    return pd.DataFrame(charts.Tree(nodes.to_dict("records")).pruned(keep).rows.values())
-
-
 MAKERS: dict[str, Any] = {
     "cost_ranges": ways_table, "money_against_days": lambda many: ways_table(many, seed=many),
-    "damage_tree": lambda many: pruned(DEEP, 3 * many), "lead_swings": lambda many: SWINGS.head(many),
+    "damage_tree": lambda many: DEEP.head(6 * many), "lead_swings": lambda many: SWINGS.head(many),
     "cost_over_years": years, "spare_worth": spares,
 }  # fmt: skip
 

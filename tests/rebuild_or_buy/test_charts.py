@@ -59,7 +59,7 @@ def test_dollar_signs_are_never_formulas() -> None:
     drawn = [
         charts.cost_ranges(table.assign(allowed=False, why_not=bad), "$", bad),
         charts_lines.money_against_days(table, "$", bad),
-        charts.damage_tree(DEEP.assign(label=bad, event=bad, note=bad), "$", bad, keep=6),
+        charts.damage_tree(DEEP.assign(label=bad, event=bad, note=bad), "$", bad),
         charts.lead_swings(SWINGS.assign(number=[f"{bad}{k}" for k in range(9)], unit="$"), "$", bad),
         charts_lines.cost_over_years(years(3).replace({"send away": bad}), "$", bad),
         charts_lines.spare_worth(spares(3).replace({f"{WAYS[1]}, spare aboard": bad}), "$", bad),
