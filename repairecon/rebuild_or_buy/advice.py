@@ -355,8 +355,7 @@ def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
 
 
 def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | None) -> tuple[Do, str, tuple[str, ...]]:
-    model, rule = answer.model, made.rule()
-    reached = list(places(model, made, rule))
+    model, reached = answer.model, list(places(answer.model, made))
     now = {p.choice for p in reached if p.point == model.done}
     if made.other[made.chance > 0].all() and (answer.found or look is None):
         return "leave", LEAVE, ("what was found says that another unit is to blame",)
@@ -365,7 +364,7 @@ def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | No
     if now == {LEAVE}:
         return "leave", LEAVE, ("it is probably not to blame",)
     committed = model.expected() @ np.array(model.weights) + answer.basis.later  # chosen for good now
-    freedom = float(np.min(committed[model.allowed])) - rule.value
+    freedom = float(np.min(committed[model.allowed])) - made.value()
     way = answer.case.way(chosen.way)
     begins = way.traits.rebuilds == "here" or answer.case.terms.own_hour_stated
     begins = begins and bool(rebuilds_here(model)) and model.done < STRIP and now == {GO_ON}

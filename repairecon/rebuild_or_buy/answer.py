@@ -11,7 +11,6 @@ import pandas as pd
 
 from repairecon.buying.buying import Priced
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas.tree import StopRule
 from repairecon.read.look_again import Remark, look_again
 from repairecon.rebuild_or_buy import advice as advised
 from repairecon.rebuild_or_buy import bench as at_the_bench
@@ -131,10 +130,8 @@ class Answer(Shown):
         computed = "rebuild" if model.case.way(self.verdict.best).traits.in_service == "rebuilt" else "buy"
 
         def beside(way: str, name: str, source: str, limit: float | None) -> ThumbRule:
-            if limit is None:
-                return ThumbRule(name, source, None, cash[way], "", None, way, price)
-            says = "rebuild" if cash[way] <= limit else "buy"
-            return ThumbRule(name, source, limit, cash[way], says, says == computed, way, price)
+            says = "" if limit is None else "rebuild" if cash[way] <= limit else "buy"
+            return ThumbRule(name, source, limit, cash[way], says, says == computed if says else None, way, price)
 
         return tuple(beside(way, *rule) for way in repairs for rule in rules)
 
@@ -148,21 +145,17 @@ class Answer(Shown):
         return decision(self.model, more=self.model.late)
 
     @cached_property
-    def _rule(self) -> StopRule:
-        return self.decision.rule()
-
-    @cached_property
     def _reached(self) -> list[Place]:
-        return list(places(self.model, self.decision, self._rule))
+        return list(places(self.model, self.decision))
 
     @cached_property
     def bench(self) -> Bench:
-        return at_the_bench.bench(self.model, self.decision, self._rule)
+        return at_the_bench.bench(self.model, self.decision)
 
     @cached_property
     def benches(self) -> dict[str, Bench]:
         made = {i: decision(self.model, depth=i) for i in rebuilds_here(self.model)}
-        return {self.model.ways[i]: at_the_bench.bench(self.model, d, d.rule()) for i, d in made.items()}
+        return {self.model.ways[i]: at_the_bench.bench(self.model, d) for i, d in made.items()}
 
     @cached_property
     def stages(self) -> pd.DataFrame:
@@ -225,7 +218,7 @@ class Answer(Shown):
         """A row a leaf: chance, outcomes, what the damage adds to the planned rebuild, whether it ends it."""
         model, tree, i = self.model, self.model.tree, _main_rebuild(self.model)
         words = [tree.words(k) for k in range(len(tree.chance))]
-        stops = at_the_bench.stops(self.decision, self._rule)
+        stops = at_the_bench.stops(self.decision)
         columns: dict[str, Any] = {"chance": tree.chance, "outcomes": words, "expected_extra_cost": 0.0,
                                    "ends_rebuild": False, "stop": stops}  # fmt: skip
         if i is None:

@@ -57,19 +57,19 @@ def closed_already(case: Case, tree: Tree, done: int) -> dict[str, str]:
     return found
 
 
-def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
-    totals, best = model.totals, int(model.totals.argmin())
+def bench(model: Model, made: Decision) -> Bench:
+    totals, best, value = model.totals, int(model.totals.argmin()), made.value()
     can_strip = bool(rebuilds_here(model)) and model.done < STRIP
     limit, way = _repair_limit(made)
-    now = {p.choice for p in places(model, made, rule) if p.point == model.done}
+    now = {p.choice for p in places(model, made) if p.point == model.done}
     spent = next(((Piece(bill),) for (_, k), bill in model.program.spent.items() if k == model.done >= 0), ())
     return Bench(
-        value=rule.value, now=now.pop() if len(now) == 1 else "depends on what is seen",
+        value=value, now=now.pop() if len(now) == 1 else "depends on what is seen",
         best_commit=model.ways[best], cost_commit=float(totals[best]),
         value_of_stripping=float(totals[best] - made.from_point(STRIP).value()) if can_strip else None,
         repair_limit=limit, repair_limit_cash=_repair_limit(decision(model, (1.0, 0.0, model.lost_day)))[0],
         limit_way=way,
-        wrong_commitment={w: float(t - rule.value) for w, t in zip(model.ways, totals, strict=True) if np.isfinite(t)},
+        wrong_commitment={w: float(t - value) for w, t in zip(model.ways, totals, strict=True) if np.isfinite(t)},
         spent=dict(zip(("cash", "own_hours", "days"), model.plain.at.expected(spent).tolist(), strict=True)),
     )  # fmt: skip
 
@@ -83,15 +83,15 @@ def _repair_limit(made: Decision) -> tuple[float, str]:
     return float(expected.min()), made.actions[int(expected.argmin())]
 
 
-def _followed(made: Decision, rule: tree_formulas.StopRule, costs: Decision) -> tuple[Ints, tree_formulas.Followed]:
-    """The leaves that may be, and where the rule leads in each, at costs of any kind."""
+def _followed(made: Decision, costs: Decision) -> tuple[Ints, tree_formulas.Followed]:
+    """The leaves that may be, and where the best rule leads in each, at costs of any kind."""
     on = np.flatnonzero(made.chance > 0)
-    return on, tree_formulas.follow(rule, made.ids[:, on], costs.stop_cost[:, on], costs.go_cost[on])
+    return on, tree_formulas.follow(made.rule, made.ids[:, on], costs.stop_cost[:, on], costs.go_cost[on])
 
 
-def stops(made: Decision, rule: tree_formulas.StopRule) -> list[str]:
-    """What the rule stops by in each leaf, '' where it goes on to the end."""
-    on, followed = _followed(made, rule, made)
+def stops(made: Decision) -> list[str]:
+    """What the best rule stops by in each leaf, '' where it goes on to the end."""
+    on, followed = _followed(made, made)
     names = dict(zip(on.tolist(), (made.actions[a] if a >= 0 else "" for a in followed.action), strict=True))
     return [names.get(leaf, "") for leaf in range(len(made.chance))]
 
@@ -107,11 +107,10 @@ def order_times(model: Model) -> pd.DataFrame:
         made, days = decision(other), decision(other, (0.0, 0.0, 1.0))
         made = replace(made, other=np.zeros_like(made.other))
         stop, go = (np.where(np.isfinite(x), x, 0.0) for x in (days.stop_cost, days.go_cost))
-        rule = made.rule()
-        on, followed = _followed(made, rule, replace(days, stop_cost=stop, go_cost=go))
+        on, followed = _followed(made, replace(days, stop_cost=stop, go_cost=go))
         at, chance = np.array([*made.points, NEVER_ENDS])[followed.stage], made.chance[on]
         vain = (at > other.costs.order_stage) & (at < STAGE["reassembly"])
-        rows.append((order, rule.value, float(chance @ followed.cost), float(chance @ vain), same))
+        rows.append((order, made.value(), float(chance @ followed.cost), float(chance @ vain), same))
     return pd.DataFrame(rows, columns=["order", "expected_total", "expected_days", "p_in_vain", "as_in_case"])
 
 
@@ -129,12 +128,11 @@ class Place:
     best_stop: str
 
 
-def places(model: Model, made: Decision, rule: tree_formulas.StopRule | None = None) -> Iterator[Place]:
-    """Every place that is reached under the rule; costs are those still to come from that place."""
-    rule = made.rule() if rule is None else rule
-    on, followed = _followed(made, rule, made)
+def places(model: Model, made: Decision) -> Iterator[Place]:
+    """Every place that the best rule reaches; costs are those still to come from that place."""
+    on, followed = _followed(made, made)
     for s, point in enumerate(made.points):
-        stage, here = rule.stages[s], on[followed.stage >= s]
+        stage, here = made.rule.stages[s], on[followed.stage >= s]
         seen = [event for event, k in zip(model.tree.events, model.tree.seen, strict=True) if 0 <= k <= point]
         for i in np.unique(made.ids[s, here]):
             leaves = here[made.ids[s, here] == i]

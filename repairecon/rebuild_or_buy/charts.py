@@ -73,7 +73,7 @@ def years(answer: Answer, ax: Axes | None = None) -> Axes:
     allowed = answer.table.index[answer.table["allowed"]]
     caption = (
         f"Take the way that lies lowest at the year in which you mean to sell: at {number(h.years.horizon_years)} "
-        f"years it is {h.best}."
+        f"years it is {answer.basis.over_years.way}."
     )
     return charts_lines.cost_over_years(fan[fan["way"].isin(allowed)], answer.case.terms.currency, caption, ax)
 

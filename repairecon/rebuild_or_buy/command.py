@@ -113,7 +113,7 @@ _DATA: dict[str, str | Callable[[Answer], Any]] = {
     "risk": lambda a: {k: x for k, x in vars(a.risk).items() if k != "frame"}
     | {"ways": a.risk.frame.to_dict(orient="index")},
     "horizon_years": "horizon.years.horizon_years", "horizon": lambda a: a.horizon.ways.reset_index(),
-    "life_fits": "life_fits", "best_over_the_years": "horizon.best", "spare": _spare, "prices": "lines",
+    "life_fits": "life_fits", "best_over_the_years": "basis.over_years.way", "spare": _spare, "prices": "lines",
     "found": "found", "stage": "stage", "cost_own_hour": "cost_own_hour", "seed": "outcomes.seed",
     "draws": "outcomes.draws",
 }  # fmt: skip

@@ -363,13 +363,8 @@ def _turns(answer: Answer) -> list[str]:
         ledger = answer.horizon.ledger
         expected = median_life(ledger.clocks(answer.model.ways.index(a.way)), ledger.years)
         side = "under" if life < expected else "over"
-        lines.append(f"{a.way} lasting {side} {tenths(life)} years, {tenths(expected)} expected")
-    if a.way == answer.verdict.best:
-        inside = [f for f in answer.flips if f.within_range]
-        lines += [sentences.flip(f) for f in inside[:2]]
-        if not inside and answer.flips:
-            lines.append(f"no number within its range; the nearest is {sentences.flip(answer.flips[0])}")
-    return [f"{capital(line) if k else line}." for k, line in enumerate(lines)]
+        lines.append(f"{capital(a.way)} lasting {side} {tenths(life)} years, {tenths(expected)} expected.")
+    return lines + (sentences.flips(answer)[:2] if a.way == answer.verdict.best and answer.flips else [])
 
 
 def _counted(lines: Sequence[str], rest: int, where: str) -> list[str]:

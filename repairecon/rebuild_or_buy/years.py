@@ -241,10 +241,6 @@ class Horizon:
         return over_the_years(self.ledger).set_index("way")
 
     @cached_property
-    def best(self) -> str:
-        return self.model.ways[int(np.where(self.model.allowed, self.ledger.present, np.inf).argmin())]
-
-    @cached_property
     def spares(self) -> tuple[Combination, ...]:
         """What a spare is worth by combination; a kit costs the parts of the planned rebuild, in one order."""
         if self.years.horizon_years == 0:
@@ -259,7 +255,7 @@ class Horizon:
 
     @cached_property
     def spare_lines(self) -> pd.DataFrame:
-        return worth_by_days(self.ledger, 25 if self.years.horizon_years > 0 else 0)
+        return worth_by_days(self.ledger) if self.years.horizon_years > 0 else pd.DataFrame()
 
 
 @dataclass(frozen=True)
@@ -295,9 +291,9 @@ def spare_combinations(ledger: Ledger, kit_cost: float) -> list[Combination]:
     return [Combination(name, worth, cost, worth - cost, p, least + cost - worth) for name, worth, cost, p in rows]
 
 
-def worth_by_days(ledger: Ledger, steps: int = 25) -> pd.DataFrame:
+def worth_by_days(ledger: Ledger) -> pd.DataFrame:
     now, rows = mean_of(ledger.years.days_away), []
-    for days in np.linspace(0.0, max(2.0 * now, 10.0), steps):
+    for days in np.linspace(0.0, max(2.0 * now, 10.0), 25):
         other = copy(ledger)
         other.unspared = ledger.total + ledger.years.p_away * (ledger.away + (float(days) - now) * ledger.day)
         dearer = np.array([other.failure(i) - ledger.failure(i) for i in range(len(ledger.ways))])

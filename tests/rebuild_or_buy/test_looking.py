@@ -122,7 +122,7 @@ def test_submit_or_not() -> None:
     # or -105,000 with chances 0.3, 0.6, 0.1, worth 675,000; not submitting to -100,000.
     made = at_once([0.3, 0.6, 0.1], [[-895_000, 100_000], [-695_000, 100_000], [105_000, 100_000]])
     assert made.value() == pytest.approx(-675_000, abs=0.5)
-    assert made.rule().stages[0].choice.tolist() == [0]
+    assert made.rule.stages[0].choice.tolist() == [0]
 
 
 def test_a_die_rolled_up_to_three_times() -> None:
