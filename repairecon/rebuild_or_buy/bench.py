@@ -17,7 +17,7 @@ from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import Number
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, rebuilds_here
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Tree, end_of
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Tree, end_of
 from repairecon.records import ORDER_TIMES, STAGES, Case, Range
 
 STRIP = STAGE["strip"]
@@ -83,17 +83,12 @@ def _repair_limit(made: Decision) -> tuple[float, str]:
     return float(expected.min()), made.actions[int(expected.argmin())]
 
 
-def _followed(made: Decision, costs: Decision) -> tuple[Ints, tree_formulas.Followed]:
-    """The leaves that may be, and where the best rule leads in each, at costs of any kind."""
-    on = np.flatnonzero(made.chance > 0)
-    return on, tree_formulas.follow(made.rule, made.ids[:, on], costs.stop_cost[:, on], costs.go_cost[on])
-
-
 def stops(made: Decision) -> list[str]:
     """What the best rule stops by in each leaf, '' where it goes on to the end."""
-    on, followed = _followed(made, made)
-    names = dict(zip(on.tolist(), (made.actions[a] if a >= 0 else "" for a in followed.action), strict=True))
-    return [names.get(leaf, "") for leaf in range(len(made.chance))]
+    names = [""] * len(made.chance)
+    for leaf, a in zip(np.flatnonzero(made.chance > 0), made.rule.action, strict=True):
+        names[leaf] = made.actions[a] if a >= 0 else ""
+    return names
 
 
 def order_times(model: Model) -> pd.DataFrame:
@@ -106,11 +101,12 @@ def order_times(model: Model) -> pd.DataFrame:
             continue
         made, days = decision(other), decision(other, (0.0, 0.0, 1.0))
         made = replace(made, other=np.zeros_like(made.other))
-        stop, go = (np.where(np.isfinite(x), x, 0.0) for x in (days.stop_cost, days.go_cost))
-        on, followed = _followed(made, replace(days, stop_cost=stop, go_cost=go))
-        at, chance = np.array([*made.points, NEVER_ENDS])[followed.stage], made.chance[on]
+        on, rule = np.flatnonzero(made.chance > 0), made.rule
+        stopped, took = np.flatnonzero(rule.action >= 0), days.go_cost[on]
+        took[stopped] = days.stop_cost[rule.stage[stopped], on[stopped], rule.action[stopped]]
+        at, chance = np.array([*made.points, NEVER_ENDS])[rule.stage], made.chance[on]
         vain = (at > other.costs.order_stage) & (at < STAGE["reassembly"])
-        rows.append((order, made.value(), float(chance @ followed.cost), float(chance @ vain), same))
+        rows.append((order, rule.value, float(chance @ took), float(chance @ vain), same))
     return pd.DataFrame(rows, columns=["order", "expected_total", "expected_days", "p_in_vain", "as_in_case"])
 
 
@@ -130,9 +126,9 @@ class Place:
 
 def places(model: Model, made: Decision) -> Iterator[Place]:
     """Every place that the best rule reaches; costs are those still to come from that place."""
-    on, followed = _followed(made, made)
+    on = np.flatnonzero(made.chance > 0)
     for s, point in enumerate(made.points):
-        stage, here = made.rule.stages[s], on[followed.stage >= s]
+        stage, here = made.rule.stages[s], on[made.rule.stage >= s]
         seen = [event for event, k in zip(model.tree.events, model.tree.seen, strict=True) if 0 <= k <= point]
         for i in np.unique(made.ids[s, here]):
             leaves = here[made.ids[s, here] == i]
