@@ -15,7 +15,7 @@ from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.lives import median_life
 from repairecon.rebuild_or_buy.stages import LEAVE
-from repairecon.records import Moved, Way
+from repairecon.records import ASSUMED, Moved, Way
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import chance_words, hours_words, measured, money, number, price, tenths, whole
@@ -281,11 +281,6 @@ def page(answer: Answer, today: date | None = None) -> str:
 # ---- in a terminal: one screen first, all of it or one part on request ----
 MOST_LINES, FEWEST_WAYS = 24, 4
 LEAST_SAID = 0.5  # a look that saves less than this [home currency] would be said to save nothing
-OWN_FILES = {
-    "case.toml", "parts.csv", "tasks.csv", "events.csv", "ways.csv", "suppliers.csv", "quotes.csv", "looks.csv",
-    "lives.csv", "carriage.csv", "remedies.csv", "learned.toml",
-}  # fmt: skip
-"""What the owner wrote; a number from elsewhere is a default."""
 
 
 def first_screen(answer: Answer, width: int = 0) -> str:
@@ -377,7 +372,7 @@ def _guesses(answer: Answer) -> list[str]:
     many = len(answer.assumed)
     if not many:
         return []
-    assumed = {n.name for n in answer.numbers if n.source.partition(":")[0] not in OWN_FILES}
+    assumed = {n.name for n in answer.numbers if n.source.startswith((ASSUMED, "default_"))}
     swings = answer.swings if assumed else ()  # dear, and none of them would be said
     turning = [s for s in swings if min(s.lead_low, s.lead_high) < 0 and s.number in assumed]
     said = "; ".join(f"{sentences.plain_number(s.number)} ({measured(s.value_low, s.unit)} to "

@@ -370,7 +370,7 @@ def flip(f: Flip) -> str:
 def flips(answer: Answer) -> list[str]:
     inside = [f for f in answer.flips if f.within_range]
     where = "" if inside else "; that is outside its range"
-    lines = [f"{capital(flip(f))}{where}." for f in (inside or answer.flips)[:MOST_SAID]]
+    lines = [f"{capital(flip(f))}{where}." for f in inside[:MOST_SAID] or answer.flips[:1]]
     return lines or ["No single number turns this within five times its value."]
 
 

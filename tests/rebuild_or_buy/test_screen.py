@@ -16,7 +16,7 @@ from repairecon.book.stock import read_case_aboard
 from repairecon.rebuild_or_buy import parts, sentences
 from repairecon.rebuild_or_buy.bench import StopWhen
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
-from repairecon.records import Needed, OrderWishes
+from repairecon.records import Assumed, Needed, OrderWishes, Source
 from repairecon.show import words
 
 DATA = Path(__file__).parents[2] / "data"
@@ -295,3 +295,12 @@ def test_rules_dropped_rows_and_turns_are_said_once_and_short(demos) -> None:
     assert [line.rstrip(".").casefold() for line in sentences.flips(answer)] == [
         sentences.flip(f).casefold() for f in inside[:6]
     ]
+
+
+@pytest.mark.parametrize(("file", "guessed"), [("../../boat.toml", False), ("assumed", True)])
+def test_what_the_owner_wrote_for_the_boat_is_no_guess(file, guessed) -> None:
+    case = rc.case(assumed=(Assumed("life_years", "8", "years", "assumed, no source"),))
+    day = replace(rc.span(5, 30, 90), source=Source(file, 3))
+    answer = rebuild_or_buy(replace(case, terms=replace(case.terms, cost_lost_day=day)), draws=300)
+    guesses = " ".join(parts.first_screen(answer).partition("Guesses:")[2].split())
+    assert ("cost of a day out of service (" in guesses) == guessed
