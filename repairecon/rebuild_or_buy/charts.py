@@ -4,7 +4,7 @@ returns the axes drawn in."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -253,7 +253,12 @@ def _branches(nodes: pd.DataFrame, currency: str, margins: Margins) -> Iterator[
             end, reached = then[0], reached * then[0]["chance"]
         shift = INDENT * depth
         name = wrap(": ".join(filter(None, (row["event"], row["label"]))), margins.left - shift - 0.15)
-        said = wrap(_branch_words(row, end, currency), margins.right - 0.15)
+        # chance after the branch that it follows, extra cost, and what is done where it ends
+        extra, chance = end["extra_cost"], chance_said(row["chance"]) if row["parent"] >= 0 or row["chance"] < 1 else ""
+        more = f"{money_said(abs(extra), currency)}{NO_BREAK}{'more' if extra > 0 else 'less'}"
+        words = ", ".join(filter(None, (chance, more if abs(extra) >= 0.5 else "")))  # no "EUR 0 less"
+        words = "\n".join(filter(None, (words, "ends the rebuild" if end["ends_rebuild"] else "", end["note"])))
+        said = wrap(words, margins.right - 0.15)
         yield {"key": row["id"], "start": start, "joint": joint, "shift": shift, "name": name, "said": said,
                "tall": max(tall(name), tall(said)) + 0.1, "ends": end["ends_rebuild"]}  # fmt: skip
         for child in then:
@@ -262,12 +267,3 @@ def _branches(nodes: pd.DataFrame, currency: str, margins: Margins) -> Iterator[
 
     for first in below[-1]:
         yield from shown(first, 0, 0.0, 1.0)
-
-
-def _branch_words(row: Mapping[str, Any], end: Mapping[str, Any], currency: str) -> str:
-    """Chance after the branch that it follows, extra cost, and what is done where it ends."""
-    extra, more = end["extra_cost"], "more" if end["extra_cost"] > 0 else "less"
-    change = f"{money_said(abs(extra), currency)}{NO_BREAK}{more}" if abs(extra) >= 0.5 else ""  # no "EUR 0 less"
-    chance = chance_said(row["chance"]) if row["parent"] >= 0 or row["chance"] < 1.0 else ""
-    said = ", ".join(filter(None, (chance, change)))
-    return "\n".join(filter(None, (said, "ends the rebuild" if end["ends_rebuild"] else "", end["note"])))

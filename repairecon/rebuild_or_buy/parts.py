@@ -292,13 +292,15 @@ def first_screen(answer: Answer, width: int = 0) -> str:
     ask, cautions = [capital(q) for q in answer.model.buying.questions[:2]], answer.cautions
     slips = [r.what for r in answer.look_again if r.could_turn]
     do, *why = sentences.advice(answer)
-    locker = _from_the_locker(answer)
+    locker, whose = _from_the_locker(answer), answer.case.unit.figures
+    figures = f"figures: {whose}" if whose else ""
+    head = shortened(title(answer), width - len(figures) - 2).ljust(width - len(figures)) + figures
     # what it comes to is never cut
     forms = [(9 if why[many - 1].startswith(sentences.SPARE) else 4, _lines(" ".join(why[:many]), width))
              for many in range(len(why), 0, -1)]  # fmt: skip
     blank = Block([(0, [""])])
     blocks = [
-        Block([(8, _head(answer, width, 2)), (0, _head(answer, width, 1))]),
+        Block([(0, [head.rstrip()])]),
         Block.of("", sentences.so_far(answer), width, 6, 3),
         Block([(0, _lines(do, width))]), Block(forms or [(0, [])]),
         blank,
@@ -320,16 +322,6 @@ def first_screen(answer: Answer, width: int = 0) -> str:
 
 def _lines(text: str, width: int) -> list[str]:
     return wrapped(text, width=width).split("\n")
-
-
-def _head(answer: Answer, width: int, lines: int) -> list[str]:
-    """The unit and whose figures these are, in so many lines at most."""
-    figures = f"figures: {answer.case.unit.figures}" if answer.case.unit.figures else ""
-    room = width - len(figures) - 2
-    head = _lines(title(answer), room)
-    if len(head) > lines:
-        head = [*head[: lines - 1], shortened(title(answer), room)]
-    return [f"{head[0]}{figures.rjust(width - len(head[0]))}".rstrip(), *head[1:]]
 
 
 def _ways(answer: Answer, width: int) -> Block:

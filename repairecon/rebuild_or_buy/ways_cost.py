@@ -131,9 +131,6 @@ class WaysCost:
         self.work.order(bill, wanted, waited, {self.order_stage: floor} if floor else {}, at_leisure)
         return Bill({k: coef for k, coef in bill.items() if k[0] != DAYS}) if at_leisure else bill
 
-    def rebuild_upto(self, way: Way, stage: int) -> Bill:
-        return self.rebuild(way, upto=stage) if stage >= 0 else Bill()
-
     def _wanted(
         self, bill: Bill, way: Way, end: Ints, upto: int = NEVER_ENDS, at_leisure: bool = False
     ) -> list[Wanted]:
