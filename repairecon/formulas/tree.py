@@ -132,13 +132,11 @@ def given_findings(chance: ArrayLike, likelihood: ArrayLike) -> tuple[Floats, fl
 
     Notes
     -----
-    Bayes' rule: chance' = chance * likelihood / sum(chance * likelihood). Leaves ruled out stay, with chance 0.
-    ValueError when the finding is impossible. Source: Downey, Think Bayes, 2nd edition (2021), ch. 2.
+    Bayes' rule: chance' = chance * likelihood / sum(chance * likelihood), of a finding that is possible. Leaves ruled
+    out stay, with chance 0. Source: Downey, Think Bayes, 2nd edition (2021), ch. 2.
     """
     joint = np.asarray(chance, dtype=float) * np.asarray(likelihood, dtype=float)
     p_findings = float(joint.sum())
-    if not p_findings > 0:
-        raise ValueError("these findings cannot occur together: their chance is 0")
     return joint / p_findings, p_findings
 
 

@@ -249,15 +249,10 @@ class Basis:
 
 @dataclass(frozen=True)
 class Advice:
-    """What to do now.
-
-    ``do``: look (``what`` is the look), strip (begin ``way`` and decide by ``stops``), take ``way``, leave this unit
-    and look elsewhere, or carry on (``way``). ``way`` is what is taken if nothing is looked at or stripped first;
-    ``total`` what that comes to on the ``basis`` over ``years``, ``gap`` less than ``against``; ``value`` the same with
-    the freedom to look, strip and stop. ``best_this_job`` and ``best_years`` where they differ tell both. ``back_by``
-    is the chance of being back by the date. ``because`` says in plain words what decided. Where another way takes
-    over stands in ``Basis``.
-    """
+    """What to do now: look (at ``what``), strip (begin ``way`` and decide by ``stops``), take ``way`` or carry on with
+    it, leave this unit. ``way`` is what is taken if nothing is looked at or stripped first; ``total`` what that comes
+    to on the ``basis`` over ``years``, ``gap`` less than ``against``; ``value`` the same with the freedom to look,
+    strip and stop. ``back_by`` is the chance of being back by the date; ``because`` what decided."""
 
     do: Do
     what: str

@@ -118,7 +118,8 @@ class Answer(Shown):
         if not prices:
             return ()
         price, repairs = prices[0], [w.way for w in model.case.ways if w.kind in ("rebuild", "send away")]
-        cash = dict(zip(model.ways, model.planned.expected()[:, 0].tolist(), strict=True))
+        planned = model.like(tree=grow(model.case, bare=True), done=-1)
+        cash = dict(zip(model.ways, planned.expected()[:, 0].tolist(), strict=True))
         line = None
         if unit.age_years is not None and unit.expected_life_years:
             line = price * max(1.0 - unit.age_years / unit.expected_life_years, 0.0)

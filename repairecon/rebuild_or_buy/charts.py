@@ -48,13 +48,11 @@ def days(answer: Answer, ax: Axes | None = None) -> Axes:
 
 
 def tree(answer: Answer, ax: Axes | None = None) -> Axes:
-    ended = answer.leaves["chance"][answer.leaves["ends_rebuild"]].sum()
     bad = answer.leaves.loc[(answer.leaves["chance"] * answer.leaves["expected_extra_cost"]).idxmax()]
     dear = answer.money(bad["expected_extra_cost"])
     caption = (
-        f"Each row is a part of the one that it stands under. {capital(chance_words(ended))} that the rebuild ends in "
-        f"a bought unit on top of what is spent; the course that weighs most adds {dear} "
-        f"({chance_words(bad['chance'])})."
+        "Each row is a part of the one that it stands under. The course that weighs most adds "
+        f"{dear} ({chance_words(bad['chance'])})."
     )
     return damage_tree(answer.nodes, answer.case.terms.currency, caption, ax)
 
@@ -132,24 +130,17 @@ def lead_swings(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     higher), ``lead_low``, ``lead_high`` (by how much the best way leads the next at that value, below 0 if another is
     cheaper), ``lead_now`` (the same in all rows) [home money]. Numbers that hardly move the lead are not drawn but
     counted in words."""
-    width, height = slot(ax)
+    width = slot(ax)[0]
     margins = Margins(left=0.2 * width, right=0.22 * width, axis=0.55, top=2 * LINE + 0.1)
     leads = frame[["lead_low", "lead_high"]].to_numpy(float)
     moves, worst = np.abs(leads - frame[["lead_now"]].to_numpy(float)).max(axis=1), leads.min(axis=1)
     weight = moves / (moves.max() or 1.0) + (worst < 0.0)  # one that can flip the choice weighs more
     said = pd.DataFrame([_swing_words(row, currency, margins) for _, row in frame.iterrows()])
-    rows = pd.concat([frame.reset_index(drop=True).assign(move=moves, worst=worst), said], axis=1)
-    rows = rows.iloc[np.argsort(-weight, kind="stable")]
-    for many in range(min(ROWS, max(1, int((weight >= LEAST).sum()))), 0, -1):
-        kept, rest = rows.iloc[:many].sort_values("worst", kind="stable"), rows.iloc[many:]
-        told = caption
-        if len(rest):
-            most, flip = money_said(float(rest["move"].max()), currency), int((rest["worst"] < 0.0).sum())
-            left = "1 more number, not drawn, moves" if len(rest) == 1 else f"{len(rest)} more numbers, not drawn, move"
-            told += f"\n{left} the lead by {most} at most{f'; {flip} can flip the choice' if flip else ''}."
-        if not height or kept["tall"].sum() <= height - sum(framing(TITLE, told, width, margins)[2:]):
-            break
-    ax, middles = name_rows(ax, TITLE, told.strip(), list(kept["number"]), margins, row=list(kept["tall"]))
+    rows = pd.concat([frame.reset_index(drop=True).assign(worst=worst), said], axis=1)
+    rows, many = rows.iloc[np.argsort(-weight, kind="stable")], max(1, int((weight >= LEAST).sum()))
+    kept, caption = _that_fit(rows, min(ROWS, many), TITLE, caption, margins, ax)
+    kept = kept.sort_values("worst", kind="stable")
+    ax, middles = name_rows(ax, TITLE, caption, list(kept["number"]), margins, row=list(kept["tall"]))
     _lead_axis(ax, kept, currency)
     for (_, row), y in zip(kept.iterrows(), middles, strict=True):
         # the line of a number, the flipped part of it, and the values at its ends
@@ -165,6 +156,19 @@ def lead_swings(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
                   path_effects=HALO)  # fmt: skip
         write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)
     return ax
+
+
+def _that_fit(
+    rows: pd.DataFrame, most: int, title: str, caption: str, margins: Margins, ax: Axes | None
+) -> tuple[pd.DataFrame, str]:
+    """The first rows, at most so many and no more than there is room for; the caption with how many are left out."""
+    width, height = slot(ax)
+    for many in range(min(most, len(rows)), 0, -1):
+        kept, left = rows.iloc[:many], len(rows) - many
+        said = f"{caption}\nNot drawn: {left} more." if left else caption
+        if not height or kept["tall"].sum() <= height - sum(framing(title, said, width, margins)[2:]):
+            break
+    return kept, said.strip()
 
 
 def _swing_words(row: pd.Series[Any], currency: str, margins: Margins) -> dict[str, Any]:
@@ -218,16 +222,12 @@ def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     (expected, of the rebuild) [home money], ``ends_rebuild``, ``note``. The likeliest are drawn, as many as there is
     room for, the others counted in words."""
     title = "What may be found inside, and what it adds to the rebuild"
-    width, height = slot(ax)
+    width = slot(ax)[0]
     margins = Margins(left=0.33 * width, right=0.3 * width, axis=0.55)
-    rows = pd.DataFrame(_branches(nodes, currency, margins))
-    for many in range(min(ROWS_OF_TREE, len(rows)), 0, -1):
-        kept, rarer = rows.loc[sorted(rows["joint"].sort_values(ascending=False, kind="stable").index[:many])], ""
-        if many < len(rows):
-            rarer = f"\n{len(rows) - many} rarer branch{'es are' if len(rows) - many > 1 else ' is'} not drawn."
-        if not height or kept["tall"].sum() <= height - sum(framing(title, caption + rarer, width, margins)[2:]):
-            break
-    ax, middles = name_rows(ax, title, (caption + rarer).strip(), [""] * many, margins, row=list(kept["tall"]))
+    rows = pd.DataFrame(_branches(nodes, currency, margins)).sort_values("joint", ascending=False, kind="stable")
+    kept, caption = _that_fit(rows, ROWS_OF_TREE, title, caption, margins, ax)
+    kept = kept.sort_index()
+    ax, middles = name_rows(ax, title, caption, [""] * len(kept), margins, row=list(kept["tall"]))
     ax.set_xlim(0.0, 1.0)
     ticks(ax, "x", chance_said)
     axis_label(ax, "x", "chance in all")

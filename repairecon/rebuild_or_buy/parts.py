@@ -369,9 +369,8 @@ def _guesses(answer: Answer) -> list[str]:
     turning = [s for s in swings if min(s.lead_low, s.lead_high) < 0 and s.number in assumed]
     said = "; ".join(f"{sentences.plain_number(s.number)} ({measured(s.value_low, s.unit)} to "
                      f"{measured(s.value_high, s.unit)})" for s in turning)  # fmt: skip
-    if not said:
-        return [f"{whole(many)} assumed figures (--part assumed); no guessed price, hour or day turns it."]
-    return [f"{said} can turn it.", f"{whole(many)} figures are assumed (--part assumed)."]
+    turns = f"{said} can turn it." if said else "No guessed price, hour or day turns it."
+    return [turns, f"{whole(many)} figures are assumed (--part assumed)."]
 
 
 def full(answer: Answer, part: str = "") -> str:

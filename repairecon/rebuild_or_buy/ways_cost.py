@@ -295,8 +295,6 @@ class WaysCost:
         """What is done for a way that never comes before another is taken, besides waiting: its tasks by then that the
         other does not need as well. A spare that is dead shows at its first run: all its work."""
         bill, dead = Bill(), way.kind == OWN_SPARE
-        if way.traits.rebuilds == "here":
-            return bill
         others = self.tasks_of(instead) if instead else []
         shared = [task for task, stage in others if stage == STAGE["outside"] or not dead]
         for task, stage in self.tasks_of(way):

@@ -166,12 +166,6 @@ def test_a_single_outcome_cannot_be_misread():
     assert tree.look_likelihood([0], 1, 0.6).sum() == pytest.approx(1.0)
 
 
-@pytest.mark.parametrize("chance", [[0.5, 0.5, 0.0], [0.0, 1.0, 0.0]])
-def test_impossible_findings_are_refused(chance):
-    with pytest.raises(ValueError, match="cannot occur together"):
-        tree.given_findings(chance, [0.0, 0.0, 1.0])
-
-
 @settings(max_examples=40, deadline=None)
 @given(seeds(), st.floats(0, 1))
 def test_showings_of_a_look_are_a_distribution(seed, p_right):

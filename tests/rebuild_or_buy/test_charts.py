@@ -182,7 +182,7 @@ def test_swings_run_from_the_lead_at_the_low_value_to_the_lead_at_the_high() -> 
     assert [worst[name] for name in drawn] == sorted(worst[name] for name in drawn)
     assert set(SWINGS["number"]) - set(drawn) == {"scrap", "kit $x^2$"}
     words = said(ax)
-    assert any(text.endswith("2 more numbers, not drawn, move the lead by EUR 5 at most.") for text in words)
+    assert any(text.endswith("Not drawn: 2 more.") for text in words)
     assert "another way is cheaper by EUR 140 if 25 days" in words
     assert "stays ahead, by EUR 60 at least" in words
     assert {"if 5 days", "if 25 days", "if 2 days", "if EUR 30 an hour", "choice flips here"} <= set(words)
@@ -219,10 +219,7 @@ def test_low_axes_get_the_numbers_that_flip_the_choice() -> None:
     worst = leads.min(axis=1)
     assert worst[drawn].max() < 0.0
     left = leads.drop(index=drawn)
-    (rest,) = [text for text in said(ax) if "not drawn" in text]
-    assert f"{len(left)} more numbers" in " ".join(rest.split())
-    flip = int((left.min(axis=1) < 0.0).sum())
-    assert (f"{flip} can flip the choice" in " ".join(rest.split())) == (flip > 0)
+    assert any(text.endswith(f"Not drawn: {len(left)} more.") for text in said(ax))
 
 
 @pytest.mark.parametrize("ends", [(0.0, 0.0), (-50.0, -20.0), (700.0, 701.0), (-1e5, 1e5), (1e-3, 2e-3)])

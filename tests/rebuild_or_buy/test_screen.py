@@ -59,7 +59,7 @@ def test_what_turns_the_advice_is_not_denied_below(demos):
     assert "It turns: " in text
     assert "Price of exchange above" in text
     assert "; no price, hour or day turns it" not in text
-    assert "no guessed price, hour or day turns it" in text
+    assert "No guessed price, hour or day turns it" in text
 
 
 @pytest.mark.parametrize("many", [1, 4])
