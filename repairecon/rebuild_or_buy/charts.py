@@ -15,35 +15,23 @@ from matplotlib.patches import Rectangle
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy import charts_lines
 from repairecon.rebuild_or_buy.answer import Answer
-from repairecon.show.layout import capital
 
 from repairecon.show.plots import (  # isort: skip
     BESIDE, HALO, INK, LINE, MAIN, MAIN_TINT, NO_BREAK, QUIET, TURN, TURN_DARK, TURN_TINT, Margins,
     axis_label, chance_said, framing, inches, limits, money_said, money_ticks, name_rows, per_inch, slot, tall, ticks,
     wrap, write,
 )  # fmt: skip
-from repairecon.show.words import chance_words, days_words, measured, number
+from repairecon.show.words import chance_words, days_words, measured
 
 
 # ---- the pictures of an answer ------------------------------------------------------------------
 def ranges(answer: Answer, ax: Axes | None = None) -> Axes:
-    chosen, steady = answer.advice.way, answer.verdict.steadiest
-    bad_cases = answer.table.loc[[chosen, steady], ["total_p90", "total_p90_se"]].to_numpy()
-    over, mildest = (answer.money(p90, se) for p90, se in bad_cases)
-    caption = (
-        f"Look at the right-hand ends first: one time in ten {chosen} comes to more than {over}; {steady} has the "
-        f"mildest bad case, {mildest}."
-    )
+    caption = "Look at the right-hand ends first: one time in ten it comes to more."
     return cost_ranges(answer.table, answer.case.terms.currency, caption, ax)
 
 
 def days(answer: Answer, ax: Axes | None = None) -> Axes:
-    chosen, fast = answer.advice.way, answer.verdict.fastest
-    within, soonest = (days_words(answer.table.loc[way, "days_p90"]) for way in (chosen, fast))
-    caption = (
-        f"Lower and further left is better. {capital(chosen)} is back within {within} nine times in ten; the soonest "
-        f"is {fast}, within {soonest}."
-    )
+    caption = "Lower and further left is better; the lines reach from the good case to the bad one."
     return charts_lines.money_against_days(answer.table, answer.case.terms.currency, caption, ax)
 
 
@@ -67,12 +55,8 @@ def swings(answer: Answer, ax: Axes | None = None) -> Axes:
 
 
 def years(answer: Answer, ax: Axes | None = None) -> Axes:
-    h, fan = answer.horizon, answer.horizon.fan
-    allowed = answer.table.index[answer.table["allowed"]]
-    caption = (
-        f"Take the way that lies lowest at the year in which you mean to sell: at {number(h.years.horizon_years)} "
-        f"years it is {answer.basis.over_years.way}."
-    )
+    fan, allowed = answer.horizon.fan, answer.table.index[answer.table["allowed"]]
+    caption = "Take the way that lies lowest at the year in which you mean to sell."
     return charts_lines.cost_over_years(fan[fan["way"].isin(allowed)], answer.case.terms.currency, caption, ax)
 
 

@@ -20,6 +20,7 @@ from repairecon.read.files import ResultTable, mark_of, to_parquet
 from repairecon.rebuild_or_buy import parts, sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
+from repairecon.rebuild_or_buy.outcomes import QUANTITIES
 from repairecon.records import RepaireconError
 from repairecon.show.answer_tables import add_faces, give, plain, print_json
 from repairecon.show.layout import shortened
@@ -27,7 +28,6 @@ from repairecon.show.report import version
 from repairecon.show.words import days_words, money, whole
 
 LONG_WORK = 200_000
-QUANTITIES = ("cash", "total", "total_own_time_free", "days", "own_hours")
 
 
 def add(jobs: Any) -> None:
@@ -90,9 +90,7 @@ def _spare(answer: Answer) -> dict[str, Any]:
 def _advice(answer: Answer) -> dict[str, Any]:
     names, (years, way) = ("day_price_turns", "hour_price_turns", "life_turns"), answer.basis.beyond
     turns = {name: getattr(answer.basis, name) for name in names} | {"beyond_years": years, "beyond_way": way}
-    made = asdict(answer.advice)
-    rest = {name: made.pop(name) for name in ("back_by", "look", "stops", "ties", "because")}
-    return made | turns | rest
+    return asdict(answer.advice) | turns
 
 
 _DATA: dict[str, str | Callable[[Answer], Any]] = {
