@@ -203,14 +203,6 @@ def information_sets(states: ArrayLike, columns: Sequence[int]) -> tuple[Ints, i
     return code, n
 
 
-def _expected_by_set(ids: Ints, chance: Floats, values: Floats) -> tuple[Floats, Floats]:
-    """Expected values (n, columns) in each set of leaves, nan for one without leaves, and the chance of each (n,)."""
-    set_chance = np.asarray(np.bincount(ids, weights=chance), dtype=np.float64)
-    sums = np.stack([np.bincount(ids, weights=chance * column) for column in values.T], axis=1)
-    with np.errstate(invalid="ignore"):
-        return sums / set_chance[:, np.newaxis], set_chance
-
-
 class StageRule(NamedTuple):
     """What to do at one stage, a place for each set of leaves that look alike by then."""
 
@@ -267,8 +259,11 @@ def optimal_stopping(chance: ArrayLike, ids_by_stage: ArrayLike, stop_cost: Arra
     stage, action = (np.full(len(p), start, dtype=np.int64) for start in (len(sets), GO_ON))
     for number in reversed(range(len(sets))):
         ids, stop = sets[number], stops[number]
-        expected, p_set = _expected_by_set(ids, p, np.concatenate([ahead[:, np.newaxis], stop], axis=1))
-        go, by_action = expected[:, 0], expected[:, 1:]
+        p_set = np.asarray(np.bincount(ids, weights=p), dtype=np.float64)
+        sums = np.stack([np.bincount(ids, weights=p * costs) for costs in (ahead, *stop.T)])
+        with np.errstate(invalid="ignore"):
+            expected = sums / p_set
+        go, by_action = expected[0], expected[1:].T
         if by_action.shape[1] == 0:
             by_action = np.where(np.isnan(go), np.nan, np.inf)[:, np.newaxis]
         best, cheapest = by_action.argmin(axis=1).astype(np.int64), by_action.min(axis=1)

@@ -12,7 +12,6 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy import charts_lines
 from repairecon.rebuild_or_buy.answer import Answer
 
@@ -61,12 +60,11 @@ def years(answer: Answer, ax: Axes | None = None) -> Axes:
 
 
 def spare(answer: Answer, ax: Axes | None = None) -> Axes:
-    h = answer.horizon
     caption = (
-        "Carry the spare whose line is highest at the days more that a failure away takes you (the case says "
-        f"{days_words(mean_of(h.years.days_away))}), and none where all lie under the line."
+        "Carry the spare whose line is highest at the days more that a failure away takes you, and none where all lie "
+        "under the line."
     )
-    return charts_lines.spare_worth(h.spare_lines, answer.case.terms.currency, caption, ax)
+    return charts_lines.spare_worth(answer.horizon.spare_lines, answer.case.terms.currency, caption, ax)
 
 
 def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
