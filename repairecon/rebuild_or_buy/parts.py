@@ -68,10 +68,14 @@ def _amounts(rows: pd.DataFrame, column: str, error: str = "") -> list[str]:
     return [money(x, "", se) for x, se in zip(rows[column], rows[error] if error else [0.0] * len(rows), strict=True)]
 
 
+def _called(allowed: pd.Series[Any]) -> list[str]:
+    return [str(way) if may else f"{way} (barred)" for way, may in allowed.items()]
+
+
 def ways(answer: Answer) -> Sheet:
     rows = ranked(answer)
     shown = {
-        "way": [str(way) if allowed else f"{way} (barred)" for way, allowed in rows["allowed"].items()],
+        "way": _called(rows["allowed"]),
         "cash": _amounts(rows, "cash_mean"), "own hours": rows["own_hours_mean"].map(hours_words),
         "all in": _amounts(rows, "total_mean"), "days": rows["days_mean"].map(whole),
         "bad case": _amounts(rows, "total_p90", "total_p90_se"),
@@ -128,9 +132,10 @@ def years(answer: Answer) -> Blocks:
     said = Panel("Over the years", sentences.years(answer))
     if h.years.horizon_years == 0:
         return [said]
-    rows = h.ways.sort_values("present_cost", kind="stable")
+    rows = h.ways.assign(allowed=answer.table["allowed"])
+    rows = rows.sort_values(["allowed", "present_cost"], ascending=[False, True], kind="stable")
     shown = {
-        "way": rows.index,
+        "way": _called(rows["allowed"]),
         "in today's money": _amounts(rows, "present_cost"), "a year": _amounts(rows, "annual_cost"),
         "fails again, times": rows["failures_expected"].map(tenths),
         "ever away from base": rows["p_failure_away"].map(chance_words),

@@ -267,6 +267,8 @@ def test_spares_and_figures_of_the_boat_are_said() -> None:
     """Of the demo boat's book and folder: two seals and a gasket lie aboard, money and owner stand in boat.toml."""
     answer = rebuild_or_buy(read_case_aboard(DATA / "boat" / "jobs" / "raw_water_pump"), 300)
     assert "From the locker: shaft seal, bearing, cover gasket." in parts.first_screen(answer, 80)
+    _, years = parts.years(answer)
+    assert years.table["way"].iloc[-1] == "carry on as it is (barred)"  # though it would be the cheapest
     assumed = parts.full(answer, "assumed")
     assert "From the boat's folder" in assumed
     assert "- boat.toml: currency; vat rate" in assumed
