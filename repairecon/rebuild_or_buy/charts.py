@@ -20,7 +20,7 @@ from repairecon.show.plots import (  # isort: skip
     axis_label, chance_said, framing, inches, limits, money_said, money_ticks, name_rows, per_inch, slot, tall, ticks,
     wrap, write,
 )  # fmt: skip
-from repairecon.show.words import chance_words, days_words, measured
+from repairecon.show.words import days_words, measured
 
 
 # ---- the pictures of an answer ------------------------------------------------------------------
@@ -35,12 +35,7 @@ def days(answer: Answer, ax: Axes | None = None) -> Axes:
 
 
 def tree(answer: Answer, ax: Axes | None = None) -> Axes:
-    bad = answer.leaves.loc[(answer.leaves["chance"] * answer.leaves["expected_extra_cost"]).idxmax()]
-    dear = answer.money(bad["expected_extra_cost"])
-    caption = (
-        "Each row is a part of the one that it stands under. The course that weighs most adds "
-        f"{dear} ({chance_words(bad['chance'])})."
-    )
+    caption = "Each row is a part of the one that it stands under."
     return damage_tree(answer.nodes, answer.case.terms.currency, caption, ax)
 
 
