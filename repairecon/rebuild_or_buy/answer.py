@@ -290,9 +290,7 @@ def _bearing_on(model: Model, rebuild: int) -> list[str]:
 
 def _main_rebuild(model: Model) -> int | None:
     """The rebuild that tree and leaves are shown for: the one with the least total of the first kind there is."""
-    expected = model.expected() @ np.array(model.weights)
-    for kind in ("rebuild", "rebuild and spare", "send away"):
-        of_kind = [i for i, w in enumerate(model.case.ways) if w.kind == kind]
-        if of_kind:
-            return min(of_kind, key=lambda i: (not model.allowed[i], float(expected[i]), model.ways[i]))
-    return None
+    kinds, expected = ("rebuild", "rebuild and spare", "send away"), model.expected() @ np.array(model.weights)
+    found = [(kinds.index(w.kind), not model.allowed[i], float(expected[i]), w.way, i)
+             for i, w in enumerate(model.case.ways) if w.kind in kinds]  # fmt: skip
+    return min(found)[-1] if found else None

@@ -55,10 +55,7 @@ def years(answer: Answer, ax: Axes | None = None) -> Axes:
 
 
 def spare(answer: Answer, ax: Axes | None = None) -> Axes:
-    caption = (
-        "Carry the spare whose line is highest at the days more that a failure away takes you, and none where all lie "
-        "under the line."
-    )
+    caption = "Carry the spare whose line is highest at the days more that a failure away takes; none in the grey."
     return charts_lines.spare_worth(answer.horizon.spare_lines, answer.case.terms.currency, caption, ax)
 
 
