@@ -186,7 +186,8 @@ def _lead_axis(ax: Axes, kept: pd.DataFrame, currency: str) -> None:
         write(ax, (at, top), text, shift=(0.0, 72.0 * (up * LINE + 0.03)), ha="center", color=ink)
 
 
-ROWS_OF_TREE, INDENT = 18, 0.17  # most rows drawn; how far a branch stands in from the one before [inch]
+ROWS_OF_TREE, INDENT, DEEPEST = 18, 0.17, 9
+"""Most rows drawn; how far a branch stands in from the one before [inch], no further from so many on."""
 
 
 def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
@@ -198,7 +199,10 @@ def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     title = "What may be found inside, and what it adds to the rebuild"
     width = slot(ax)[0]
     margins = Margins(left=0.33 * width, right=0.3 * width, axis=0.55)
-    rows = pd.DataFrame(_branches(nodes, currency, margins)).sort_values("joint", ascending=False, kind="stable")
+    rows = pd.DataFrame(_branches(nodes)).sort_values("joint", ascending=False, kind="stable")
+    likeliest = rows.head(ROWS_OF_TREE)
+    words = [_branch_words(row, currency, margins) for row in likeliest.to_dict("records")]
+    rows = rows.join(pd.DataFrame(words, index=likeliest.index))
     kept, caption = _that_fit(rows, ROWS_OF_TREE, title, caption, margins, ax)
     kept = kept.sort_index()
     ax, middles = name_rows(ax, title, caption, [""] * len(kept), margins, row=list(kept["tall"]))
@@ -206,38 +210,41 @@ def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     ticks(ax, "x", chance_said)
     axis_label(ax, "x", "chance in all")
     for row, y in zip(kept.to_dict("records"), middles, strict=True):
-        tint, ink = (TURN, TURN_DARK) if row["ends"] else (MAIN, INK)
-        place, name = (row["start"], y - 0.07), f"branch {row['key']}"
+        tint, ink = (TURN, TURN_DARK) if row["end"]["ends_rebuild"] else (MAIN, INK)
+        place, name = (row["start"], y - 0.07), f"branch {row['row']['id']}"
         ax.add_patch(Rectangle(place, row["joint"], 0.14, facecolor=tint, gid=name))
         write(ax, (0.0, y), row["name"], BESIDE, (72.0 * (row["shift"] - margins.left), 0.0))
         write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=ink)
     return ax
 
 
-def _branches(nodes: pd.DataFrame, currency: str, margins: Margins) -> Iterator[dict[str, Any]]:
-    """The rows of a tree from the top: where each bar starts, how long it is, its name and what is said of it."""
+def _branches(nodes: pd.DataFrame) -> Iterator[dict[str, Any]]:
+    """The rows of a tree from the top: the branch, the last that alone follows it, how deep, its bar."""
     below: dict[int, list[dict[str, Any]]] = {}
     for row in nodes.to_dict("records"):
         below.setdefault(row["parent"], []).append(row)
-
-    def shown(row: dict[str, Any], depth: int, start: float, before: float) -> Iterator[dict[str, Any]]:
+    left = [(first, 0, 0.0, 1.0) for first in below[-1][::-1]]
+    while left:
+        row, depth, start, before = left.pop()
         joint = reached = before * row["chance"]
         end = row
         while len(then := below.get(end["id"], [])) == 1:
             end, reached = then[0], reached * then[0]["chance"]
-        shift = INDENT * depth
-        name = wrap(": ".join(filter(None, (row["event"], row["label"]))), margins.left - shift - 0.15)
-        # chance after the branch that it follows, extra cost, and what is done where it ends
-        extra, chance = end["extra_cost"], chance_said(row["chance"]) if row["parent"] >= 0 or row["chance"] < 1 else ""
-        more = f"{money_said(abs(extra), currency)}{NO_BREAK}{'more' if extra > 0 else 'less'}"
-        words = ", ".join(filter(None, (chance, more if abs(extra) >= 0.5 else "")))  # no "EUR 0 less"
-        words = "\n".join(filter(None, (words, "ends the rebuild" if end["ends_rebuild"] else "", end["note"])))
-        said = wrap(words, margins.right - 0.15)
-        yield {"key": row["id"], "start": start, "joint": joint, "shift": shift, "name": name, "said": said,
-               "tall": max(tall(name), tall(said)) + 0.1, "ends": end["ends_rebuild"]}  # fmt: skip
+        yield {"row": row, "end": end, "depth": depth, "start": start, "joint": joint}
+        following = []
         for child in then:
-            yield from shown(child, depth + 1, start, reached)
+            following.append((child, depth + 1, start, reached))
             start += reached * child["chance"]
+        left += following[::-1]
 
-    for first in below[-1]:
-        yield from shown(first, 0, 0.0, 1.0)
+
+def _branch_words(branch: dict[str, Any], currency: str, margins: Margins) -> dict[str, Any]:
+    """Its name; chance after the branch that it follows, extra cost, and what is done where it ends; its height."""
+    row, end, shift = branch["row"], branch["end"], INDENT * min(branch["depth"], DEEPEST)
+    name = wrap(": ".join(filter(None, (row["event"], row["label"]))), margins.left - shift - 0.15)
+    extra, chance = end["extra_cost"], chance_said(row["chance"]) if row["parent"] >= 0 or row["chance"] < 1.0 else ""
+    more = f"{money_said(abs(extra), currency)}{NO_BREAK}{'more' if extra > 0 else 'less'}"
+    said = ", ".join(filter(None, (chance, more if abs(extra) >= 0.5 else "")))  # no "EUR 0 less"
+    said = "\n".join(filter(None, (said, "ends the rebuild" if end["ends_rebuild"] else "", end["note"])))
+    said = wrap(said, margins.right - 0.15)
+    return {"shift": shift, "name": name, "said": said, "tall": max(tall(name), tall(said)) + 0.1}

@@ -9,6 +9,7 @@ import matplotlib
 matplotlib.use("Agg")
 
 import matplotlib.pyplot as plt
+import pandas as pd
 import pytest
 from chart_checks import CAPTION, boxes, by_gid, named, outside, overlapping, said
 from chart_frames import DEEP, tree_rows
@@ -86,6 +87,18 @@ def test_long_words_in_the_middle_of_a_tree_find_room() -> None:
     found = boxes(ax)
     assert overlapping(found) == []
     assert outside(found, ax.figure.bbox) == []
+
+
+def test_a_long_chain_of_events_is_drawn() -> None:
+    """Each event is seen where the one before was good; 1,500 of them, nearly always good."""
+    rows = [(0, -1, "pump", 1.0)]
+    for k in range(1500):
+        rows += [(2 * k + 1, max(2 * k - 1, 0), "good", 0.99), (2 * k + 2, max(2 * k - 1, 0), "bad", 0.01)]
+    nodes = pd.DataFrame(rows, columns=["id", "parent", "label", "chance"])
+    ax = charts.damage_tree(nodes.assign(event="part", extra_cost=9.0, ends_rebuild=False, note=""), "EUR", CAPTION)
+    assert len(named(ax, "branch ")) == 18
+    assert overlapping(boxes(ax)) == []
+    assert any("Not drawn: 2983 more." in text for text in said(ax))
 
 
 @pytest.mark.parametrize("extra", [-40.0, 0.0, 40.0])
