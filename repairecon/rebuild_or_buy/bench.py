@@ -185,8 +185,7 @@ def _together(reached: Sequence[Place], size: int) -> list[frozenset[tuple[str, 
 # ---- what a look is worth before it is paid for: a test, a phone call, an hour's measuring ----------------
 # All is worked out against the best rule with the freedom to stop: events exactly, prices by steps through their range
 # at the conditional mean of each step.
-STEPS = 12
-TAIL = 1e-4
+STEPS, TAIL = 12, 1e-4
 
 
 @dataclass(frozen=True)

@@ -232,9 +232,10 @@ def _by_file(rows: Sequence[str], most: int | None = None) -> list[str]:
         file, _, name = row.partition(": ")
         key = name.rpartition(".")[2] if file.endswith(".toml") else name
         by_file.setdefault(file, []).append(sentences.plain(MEANING.get(key, key)))
-    more = {file: len(names[most:]) if most else 0 for file, names in by_file.items()}
-    return [f"{file}: {'; '.join(names[:most])}" + (f"; {whole(more[file])} more" if more[file] else "")
-            for file, names in by_file.items()]  # fmt: skip
+    for names in by_file.values():
+        if most and len(names) > most:
+            names[most:] = [f"{whole(len(names) - most)} more"]
+    return [f"{file}: {'; '.join(names)}" for file, names in by_file.items()]
 
 
 def again(answer: Answer) -> Blocks:
