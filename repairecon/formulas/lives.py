@@ -119,8 +119,6 @@ class WeibullFit(NamedTuple):
     shape_high: float
     median_low: float
     median_high: float
-    failures: int
-    survivors: int
     log_likelihood: float
 
 
@@ -141,8 +139,8 @@ def fit_weibull(
     Returns
     -------
     WeibullFit
-        Shape [-], characteristic life [time], median [time]; low and high end of shape and median; number of failures
-        and survivors [-]; log-likelihood at the best fit [-].
+        Shape [-], characteristic life [time], median [time]; low and high end of shape and median; log-likelihood at
+        the best fit [-].
 
     Notes
     -----
@@ -170,11 +168,11 @@ def fit_weibull(
     for what, (low, high) in (("shape", shapes), ("median life", medians)):
         if high > widest * low:
             raise ValueError(
-                f"{int(ends.sum())} failures among {len(x)} units cannot tell the {what}: the largest that fits is "
+                f"{ends.sum()} failures among {len(x)} units cannot tell the {what}: the largest that fits is "
                 f"over {widest} times the smallest; give more lives, or a range of your own"
             )
-    count, median = int(ends.sum()), life * math.log(2.0) ** (1.0 / shape)
-    return WeibullFit(shape, life, median, *shapes, *medians, count, len(x) - count, _by_shape(x, ends, shape))
+    median = life * math.log(2.0) ** (1.0 / shape)
+    return WeibullFit(shape, life, median, *shapes, *medians, _by_shape(x, ends, shape))
 
 
 def _life_interval(x: Floats, ends: Bools, p: float, confidence: float) -> tuple[float, float]:

@@ -132,13 +132,11 @@ def given_findings(chance: ArrayLike, likelihood: ArrayLike) -> tuple[Floats, fl
 
     Notes
     -----
-    Bayes' rule: chance' = chance * likelihood / sum(chance * likelihood). Leaves ruled out stay, with chance 0.
-    ValueError when the finding is impossible. Source: Downey, Think Bayes, 2nd edition (2021), ch. 2.
+    Bayes' rule: chance' = chance * likelihood / sum(chance * likelihood), of a finding that is possible. Leaves ruled
+    out stay, with chance 0. Source: Downey, Think Bayes, 2nd edition (2021), ch. 2.
     """
     joint = np.asarray(chance, dtype=float) * np.asarray(likelihood, dtype=float)
     p_findings = float(joint.sum())
-    if not p_findings > 0:
-        raise ValueError("these findings cannot occur together: their chance is 0")
     return joint / p_findings, p_findings
 
 
@@ -205,14 +203,6 @@ def information_sets(states: ArrayLike, columns: Sequence[int]) -> tuple[Ints, i
     return code, n
 
 
-def _expected_by_set(ids: Ints, chance: Floats, values: Floats) -> tuple[Floats, Floats]:
-    """Expected values (n, columns) in each set of leaves, nan for one without leaves, and the chance of each (n,)."""
-    set_chance = np.asarray(np.bincount(ids, weights=chance), dtype=np.float64)
-    sums = np.stack([np.bincount(ids, weights=chance * column) for column in values.T], axis=1)
-    with np.errstate(invalid="ignore"):
-        return sums / set_chance[:, np.newaxis], set_chance
-
-
 class StageRule(NamedTuple):
     """What to do at one stage, a place for each set of leaves that look alike by then."""
 
@@ -224,18 +214,12 @@ class StageRule(NamedTuple):
 
 
 class StopRule(NamedTuple):
-    """The least expected cost with the freedom to stop, and the rule that reaches it."""
+    """The least expected cost with the freedom to stop, the rule that reaches it, and where it leads in each leaf."""
 
     value: float
     stages: tuple[StageRule, ...]
-
-
-class Followed(NamedTuple):
-    """Where the rule leads in each leaf."""
-
     stage: Ints
     action: Ints
-    cost: Floats
 
 
 def optimal_stopping(chance: ArrayLike, ids_by_stage: ArrayLike, stop_cost: ArrayLike, go_cost: ArrayLike) -> StopRule:
@@ -258,7 +242,8 @@ def optimal_stopping(chance: ArrayLike, ids_by_stage: ArrayLike, stop_cost: Arra
     StopRule
         Least expected cost [home money], and for each stage, by set: `choice` (action index, -1 go on, -2 where the set
         cannot come), `cost_go_on` (acting best later), `cost_stop` (the cheapest stop), `best_stop` (its action), both
-        [home money] and nan where the set cannot come, and `p_set` [-].
+        [home money] and nan where the set cannot come, and `p_set` [-]. By leaf: `stage` at which it stops, the number
+        of stages where it goes on to the end, and the `action` by which it stops, -1 where it goes on [-].
 
     Notes
     -----
@@ -271,9 +256,14 @@ def optimal_stopping(chance: ArrayLike, ids_by_stage: ArrayLike, stop_cost: Arra
     p, stops, ahead = (np.asarray(x, dtype=float) for x in (chance, stop_cost, go_cost))
     sets = np.asarray(ids_by_stage, dtype=np.int64).reshape(-1, len(p))
     stages: list[StageRule] = []
-    for ids, stop in zip(sets[::-1], stops[::-1], strict=True):
-        expected, p_set = _expected_by_set(ids, p, np.concatenate([ahead[:, np.newaxis], stop], axis=1))
-        go, by_action = expected[:, 0], expected[:, 1:]
+    stage, action = (np.full(len(p), start, dtype=np.int64) for start in (len(sets), GO_ON))
+    for number in reversed(range(len(sets))):
+        ids, stop = sets[number], stops[number]
+        p_set = np.asarray(np.bincount(ids, weights=p), dtype=np.float64)
+        sums = np.stack([np.bincount(ids, weights=p * costs) for costs in (ahead, *stop.T)])
+        with np.errstate(invalid="ignore"):
+            expected = sums / p_set
+        go, by_action = expected[0], expected[1:].T
         if by_action.shape[1] == 0:
             by_action = np.where(np.isnan(go), np.nan, np.inf)[:, np.newaxis]
         best, cheapest = by_action.argmin(axis=1).astype(np.int64), by_action.min(axis=1)
@@ -281,40 +271,10 @@ def optimal_stopping(chance: ArrayLike, ids_by_stage: ArrayLike, stop_cost: Arra
         choice = np.where(stops_here, best, GO_ON)
         choice[p_set == 0] = best[p_set == 0] = CANNOT_COME
         stages.append(StageRule(choice, go, cheapest, best, p_set))
+        here = np.flatnonzero(choice[ids] >= 0)
+        stage[here], action[here] = number, choice[ids[here]]
         ahead = np.minimum(go, cheapest)[ids]
-    return StopRule(float(p @ ahead), tuple(stages[::-1]))
-
-
-def follow(rule: StopRule, ids_by_stage: ArrayLike, stop_cost: ArrayLike, go_cost: ArrayLike) -> Followed:
-    """Where a stop rule leads in each leaf: the stage it stops at, how, and what it then costs.
-
-    Parameters
-    ----------
-    rule, ids_by_stage : StopRule, int array (stages, leaves)
-        From `optimal_stopping`, and as given to it [-].
-    stop_cost, go_cost : array (stages, leaves, actions), array (leaves,)
-        What each stop and going on to the end costs; may be of another kind than the rule was made for [any].
-
-    Returns
-    -------
-    Followed
-        By leaf: stage at which it stops, the number of stages where it goes on to the end; action by which it stops, -1
-        where it goes on to the end; cost [unit of the costs given].
-
-    Notes
-    -----
-    A leaf stops at the first stage whose choice is not to go on. Source: DeGroot, Optimal Statistical Decisions (1970),
-    ch. 13 (optimal stopping).
-    """
-    cost, stops = np.array(go_cost, dtype=float), np.asarray(stop_cost, dtype=float)
-    sets = np.asarray(ids_by_stage, dtype=np.int64).reshape(-1, len(cost))
-    stage, action = (np.full(len(cost), start, dtype=np.int64) for start in (len(rule.stages), GO_ON))
-    for number in reversed(range(len(rule.stages))):
-        choice = rule.stages[number].choice[sets[number]]
-        here = np.flatnonzero(choice >= 0)
-        stage[here], action[here] = number, choice[here]
-        cost[here] = stops[number, here, choice[here]]
-    return Followed(stage, action, cost)
+    return StopRule(float(p @ ahead), tuple(stages[::-1]), stage, action)
 
 
 def certainty_equivalent(costs: ArrayLike, tolerance: float, weights: ArrayLike) -> float:

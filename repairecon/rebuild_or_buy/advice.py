@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from repairecon.formulas.tree import certainty_equivalent
-from repairecon.rebuild_or_buy.bench import STRIP, StopWhen, Worth, looks_at_hand, places, stop_when
+from repairecon.rebuild_or_buy.bench import STRIP, StopWhen, Worth, looks, places, stop_when
 from repairecon.rebuild_or_buy.lives import in_service, life_is_stated
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import SIMPLE, TOTAL, Outcomes
@@ -253,15 +253,10 @@ class Basis:
 
 @dataclass(frozen=True)
 class Advice:
-    """What to do now.
-
-    ``do``: look (``what`` is the look), strip (begin ``way`` and decide by ``stops``), take ``way``, leave this unit
-    and look elsewhere, or carry on (``way``). ``way`` is what is taken if nothing is looked at or stripped first;
-    ``total`` what that comes to on the ``basis`` over ``years``, ``gap`` less than ``against``; ``value`` the same with
-    the freedom to look, strip and stop. ``best_this_job`` and ``best_years`` where they differ tell both. ``back_by``
-    is the chance of being back by the date. ``because`` says in plain words what decided. Where another way takes
-    over stands in ``Basis``.
-    """
+    """What to do now: look (at ``what``), strip (begin ``way`` and decide by ``stops``), take ``way`` or carry on with
+    it, leave this unit. ``way`` is what is taken if nothing is looked at or stripped first; ``total`` what that comes
+    to on the ``basis`` over ``years``, ``gap`` less than ``against``; ``value`` the same with the freedom to look,
+    strip and stop. ``back_by`` is the chance of being back by the date; ``because`` what decided."""
 
     do: Do
     what: str
@@ -359,7 +354,7 @@ def _spared(answer: Answer, chosen: Choice, hour: float) -> tuple[Choice, str] |
 def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
     """The look to begin with: of those worth having the first in the mechanic's order, none much better after it; else,
     where another thing is often to blame, the first that tells whether this unit is."""
-    found = list(looks_at_hand(answer.model, made, answer.numbers))
+    found = list(looks(answer.model, made, answer.numbers))
     least = WORTH_HAVING * abs(chosen.total)
     if net := [w.net for w in found if w.net > least]:
         return next(w for w in found if w.net >= MUCH_BETTER * max(net))
@@ -370,8 +365,7 @@ def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
 
 
 def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | None) -> tuple[Do, str, tuple[str, ...]]:
-    model, rule = answer.model, made.rule()
-    reached = list(places(model, made, rule))
+    model, reached = answer.model, list(places(answer.model, made))
     now = {p.choice for p in reached if p.point == model.done}
     if made.other[made.chance > 0].all() and (answer.found or look is None):
         return "leave", LEAVE, ("what was found says that another unit is to blame",)
@@ -380,7 +374,7 @@ def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | No
     if now == {LEAVE}:
         return "leave", LEAVE, ("it is probably not to blame",)
     committed = model.expected() @ np.array(model.weights) + answer.basis.later  # chosen for good now
-    freedom = float(np.min(committed[model.allowed])) - rule.value
+    freedom = float(np.min(committed[model.allowed])) - made.value()
     way = answer.case.way(chosen.way)
     begins = way.traits.rebuilds == "here" or answer.case.terms.own_hour_stated
     begins = begins and bool(rebuilds_here(model)) and model.done < STRIP and now == {GO_ON}

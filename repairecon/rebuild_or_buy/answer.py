@@ -11,7 +11,6 @@ import pandas as pd
 
 from repairecon.buying.buying import Priced
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas.tree import StopRule
 from repairecon.read.look_again import Remark, look_again
 from repairecon.rebuild_or_buy import advice as advised
 from repairecon.rebuild_or_buy import bench as at_the_bench
@@ -21,7 +20,7 @@ from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, Worth, place
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.learned import LifeFit
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.outcomes import QUANTITIES, TOTAL, Outcomes
+from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes
 from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
 from repairecon.rebuild_or_buy.stages import GO_ON, Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, costs_something, grow
@@ -119,7 +118,8 @@ class Answer(Shown):
         if not prices:
             return ()
         price, repairs = prices[0], [w.way for w in model.case.ways if w.kind in ("rebuild", "send away")]
-        cash = dict(zip(model.ways, model.planned.expected()[:, 0].tolist(), strict=True))
+        planned = model.like(tree=grow(model.case, bare=True), done=-1)
+        cash = dict(zip(model.ways, planned.expected()[:, 0].tolist(), strict=True))
         line = None
         if unit.age_years is not None and unit.expected_life_years:
             line = price * max(1.0 - unit.age_years / unit.expected_life_years, 0.0)
@@ -131,10 +131,8 @@ class Answer(Shown):
         computed = "rebuild" if model.case.way(self.verdict.best).traits.in_service == "rebuilt" else "buy"
 
         def beside(way: str, name: str, source: str, limit: float | None) -> ThumbRule:
-            if limit is None:
-                return ThumbRule(name, source, None, cash[way], "", None, way, price)
-            says = "rebuild" if cash[way] <= limit else "buy"
-            return ThumbRule(name, source, limit, cash[way], says, says == computed, way, price)
+            says = "" if limit is None else "rebuild" if cash[way] <= limit else "buy"
+            return ThumbRule(name, source, limit, cash[way], says, says == computed if says else None, way, price)
 
         return tuple(beside(way, *rule) for way in repairs for rule in rules)
 
@@ -148,21 +146,17 @@ class Answer(Shown):
         return decision(self.model, more=self.model.late)
 
     @cached_property
-    def _rule(self) -> StopRule:
-        return self.decision.rule()
-
-    @cached_property
     def _reached(self) -> list[Place]:
-        return list(places(self.model, self.decision, self._rule))
+        return list(places(self.model, self.decision))
 
     @cached_property
     def bench(self) -> Bench:
-        return at_the_bench.bench(self.model, self.decision, self._rule)
+        return at_the_bench.bench(self.model, self.decision)
 
     @cached_property
     def benches(self) -> dict[str, Bench]:
         made = {i: decision(self.model, depth=i) for i in rebuilds_here(self.model)}
-        return {self.model.ways[i]: at_the_bench.bench(self.model, d, d.rule()) for i, d in made.items()}
+        return {self.model.ways[i]: at_the_bench.bench(self.model, d) for i, d in made.items()}
 
     @cached_property
     def stages(self) -> pd.DataFrame:
@@ -190,15 +184,10 @@ class Answer(Shown):
         return at_the_bench.order_times(self.model)
 
     @cached_property
-    def looks_at_hand(self) -> tuple[Worth, ...]:
-        """What the looks that the case names are worth, best net worth first."""
-        found = at_the_bench.looks_at_hand(self.model, self.decision, self.numbers)
-        return tuple(sorted(found, key=lambda w: w.rank))
-
-    @cached_property
     def looks(self) -> tuple[Worth, ...]:
-        """What looking and asking are worth, best net worth first."""
-        return tuple(at_the_bench.looks(self.model, self.decision, self.numbers))
+        """What the looks of the case are worth, best net worth first."""
+        found = at_the_bench.looks(self.model, self.decision, self.numbers)
+        return tuple(sorted(found, key=lambda w: (-w.net, -w.evpi, w.look)))
 
     @cached_property
     def table(self) -> pd.DataFrame:
@@ -230,7 +219,7 @@ class Answer(Shown):
         """A row a leaf: chance, outcomes, what the damage adds to the planned rebuild, whether it ends it."""
         model, tree, i = self.model, self.model.tree, _main_rebuild(self.model)
         words = [tree.words(k) for k in range(len(tree.chance))]
-        stops = at_the_bench.stops(self.decision, self._rule)
+        stops = at_the_bench.stops(self.decision)
         columns: dict[str, Any] = {"chance": tree.chance, "outcomes": words, "expected_extra_cost": 0.0,
                                    "ends_rebuild": False, "stop": stops}  # fmt: skip
         if i is None:
@@ -287,15 +276,6 @@ class Answer(Shown):
         columns = ["item", "needed", "pieces", "supplier", "quoted", "currency", "cost_all_in", "source"]
         return pd.DataFrame(rows, columns=columns)
 
-    @cached_property
-    def curves(self) -> pd.DataFrame:
-        totals = {way: tallies[TOTAL] for way, tallies in zip(self.model.ways, self.outcomes.tallies, strict=True)}
-        low = min(float(t.quantile(0.005)) for t in totals.values())
-        high = max(float(t.quantile(0.99)) for t in totals.values())
-        grid = np.linspace(low - 0.02 * (high - low), high, 240)
-        curves = {way: t.chance_up_to(grid) for way, t in totals.items()}
-        return pd.DataFrame(curves, index=pd.Index(grid, name="total"))
-
 
 def _bearing_on(model: Model, rebuild: int) -> list[str]:
     """Events that bear on a rebuild, and those that they depend on, in the order in which they are seen."""
@@ -310,9 +290,7 @@ def _bearing_on(model: Model, rebuild: int) -> list[str]:
 
 def _main_rebuild(model: Model) -> int | None:
     """The rebuild that tree and leaves are shown for: the one with the least total of the first kind there is."""
-    expected = model.expected() @ np.array(model.weights)
-    for kind in ("rebuild", "rebuild and spare", "send away"):
-        of_kind = [i for i, w in enumerate(model.case.ways) if w.kind == kind]
-        if of_kind:
-            return min(of_kind, key=lambda i: (not model.allowed[i], float(expected[i]), model.ways[i]))
-    return None
+    kinds, expected = ("rebuild", "rebuild and spare", "send away"), model.expected() @ np.array(model.weights)
+    found = [(kinds.index(w.kind), not model.allowed[i], float(expected[i]), w.way, i)
+             for i, w in enumerate(model.case.ways) if w.kind in kinds]  # fmt: skip
+    return min(found)[-1] if found else None

@@ -17,7 +17,7 @@ from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import Number
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, rebuilds_here
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Tree, end_of
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Tree, end_of
 from repairecon.records import ORDER_TIMES, STAGES, Case, Range
 
 STRIP = STAGE["strip"]
@@ -57,19 +57,19 @@ def closed_already(case: Case, tree: Tree, done: int) -> dict[str, str]:
     return found
 
 
-def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
-    totals, best = model.totals, int(model.totals.argmin())
+def bench(model: Model, made: Decision) -> Bench:
+    totals, best, value = model.totals, int(model.totals.argmin()), made.value()
     can_strip = bool(rebuilds_here(model)) and model.done < STRIP
     limit, way = _repair_limit(made)
-    now = {p.choice for p in places(model, made, rule) if p.point == model.done}
+    now = {p.choice for p in places(model, made) if p.point == model.done}
     spent = next(((Piece(bill),) for (_, k), bill in model.program.spent.items() if k == model.done >= 0), ())
     return Bench(
-        value=rule.value, now=now.pop() if len(now) == 1 else "depends on what is seen",
+        value=value, now=now.pop() if len(now) == 1 else "depends on what is seen",
         best_commit=model.ways[best], cost_commit=float(totals[best]),
         value_of_stripping=float(totals[best] - made.from_point(STRIP).value()) if can_strip else None,
         repair_limit=limit, repair_limit_cash=_repair_limit(decision(model, (1.0, 0.0, model.lost_day)))[0],
         limit_way=way,
-        wrong_commitment={w: float(t - rule.value) for w, t in zip(model.ways, totals, strict=True) if np.isfinite(t)},
+        wrong_commitment={w: float(t - value) for w, t in zip(model.ways, totals, strict=True) if np.isfinite(t)},
         spent=dict(zip(("cash", "own_hours", "days"), model.plain.at.expected(spent).tolist(), strict=True)),
     )  # fmt: skip
 
@@ -83,17 +83,12 @@ def _repair_limit(made: Decision) -> tuple[float, str]:
     return float(expected.min()), made.actions[int(expected.argmin())]
 
 
-def _followed(made: Decision, rule: tree_formulas.StopRule, costs: Decision) -> tuple[Ints, tree_formulas.Followed]:
-    """The leaves that may be, and where the rule leads in each, at costs of any kind."""
-    on = np.flatnonzero(made.chance > 0)
-    return on, tree_formulas.follow(rule, made.ids[:, on], costs.stop_cost[:, on], costs.go_cost[on])
-
-
-def stops(made: Decision, rule: tree_formulas.StopRule) -> list[str]:
-    """What the rule stops by in each leaf, '' where it goes on to the end."""
-    on, followed = _followed(made, rule, made)
-    names = dict(zip(on.tolist(), (made.actions[a] if a >= 0 else "" for a in followed.action), strict=True))
-    return [names.get(leaf, "") for leaf in range(len(made.chance))]
+def stops(made: Decision) -> list[str]:
+    """What the best rule stops by in each leaf, '' where it goes on to the end."""
+    names = [""] * len(made.chance)
+    for leaf, a in zip(np.flatnonzero(made.chance > 0), made.rule.action, strict=True):
+        names[leaf] = made.actions[a] if a >= 0 else ""
+    return names
 
 
 def order_times(model: Model) -> pd.DataFrame:
@@ -106,12 +101,12 @@ def order_times(model: Model) -> pd.DataFrame:
             continue
         made, days = decision(other), decision(other, (0.0, 0.0, 1.0))
         made = replace(made, other=np.zeros_like(made.other))
-        stop, go = (np.where(np.isfinite(x), x, 0.0) for x in (days.stop_cost, days.go_cost))
-        rule = made.rule()
-        on, followed = _followed(made, rule, replace(days, stop_cost=stop, go_cost=go))
-        at, chance = np.array([*made.points, NEVER_ENDS])[followed.stage], made.chance[on]
+        on, rule = np.flatnonzero(made.chance > 0), made.rule
+        stopped, took = np.flatnonzero(rule.action >= 0), days.go_cost[on]
+        took[stopped] = days.stop_cost[rule.stage[stopped], on[stopped], rule.action[stopped]]
+        at, chance = np.array([*made.points, NEVER_ENDS])[rule.stage], made.chance[on]
         vain = (at > other.costs.order_stage) & (at < STAGE["reassembly"])
-        rows.append((order, rule.value, float(chance @ followed.cost), float(chance @ vain), same))
+        rows.append((order, rule.value, float(chance @ took), float(chance @ vain), same))
     return pd.DataFrame(rows, columns=["order", "expected_total", "expected_days", "p_in_vain", "as_in_case"])
 
 
@@ -129,12 +124,11 @@ class Place:
     best_stop: str
 
 
-def places(model: Model, made: Decision, rule: tree_formulas.StopRule | None = None) -> Iterator[Place]:
-    """Every place that is reached under the rule; costs are those still to come from that place."""
-    rule = made.rule() if rule is None else rule
-    on, followed = _followed(made, rule, made)
+def places(model: Model, made: Decision) -> Iterator[Place]:
+    """Every place that the best rule reaches; costs are those still to come from that place."""
+    on = np.flatnonzero(made.chance > 0)
     for s, point in enumerate(made.points):
-        stage, here = rule.stages[s], on[followed.stage >= s]
+        stage, here = made.rule.stages[s], on[made.rule.stage >= s]
         seen = [event for event, k in zip(model.tree.events, model.tree.seen, strict=True) if 0 <= k <= point]
         for i in np.unique(made.ids[s, here]):
             leaves = here[made.ids[s, here] == i]
@@ -189,29 +183,22 @@ def _together(reached: Sequence[Place], size: int) -> list[frozenset[tuple[str, 
 
 
 # ---- what a look is worth before it is paid for: a test, a phone call, an hour's measuring ----------------
-# All is worked out against the best rule with the freedom to stop: events exactly, prices and waits by steps
-# through their range at the conditional mean of each step.
-STEPS = 12
-TAIL = 1e-4
-MOST_NUMBERS = 6
+# All is worked out against the best rule with the freedom to stop: events exactly, prices by steps through their range
+# at the conditional mean of each step.
+STEPS, TAIL = 12, 1e-4
 
 
 @dataclass(frozen=True)
 class Worth:
-    """What knowing is worth, and what the look at hand brings, in home money."""
+    """What a look brings, in home money."""
 
     look: str
-    about: str  # the event or the number
+    about: str  # the event or the price
     evpi: float  # expected value of perfect information on it
-    evsi: float  # that of this look, which may be wrong; of a sure and free one where no look is known
+    evsi: float  # that of this look, which may be wrong
     cost: float  # own hours and days at their price
     net: float  # ``evsi`` less ``cost``
-    has_look: bool
     error: float = 0.0  # of the steps taken through a price's range
-
-    @property
-    def rank(self) -> tuple[float, float, str]:
-        return -self.net, -self.evpi, self.look
 
 
 def look_worth(made: Decision, likelihood: Floats) -> float:
@@ -230,12 +217,12 @@ def event_worth(model: Model, made: Decision, event: int, p_right: float = 1.0) 
     return look_worth(made, tree_formulas.look_likelihood(states, len(model.tree.outcomes[event]), p_right))
 
 
-def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, float]:
-    """Expected value of knowing a price or a wait before choosing, and the most by which it may be off. The least cost
-    is concave in a price: over each step its mean lies between the chord of the step's ends and its value at the step's
-    conditional mean, and the middle of the two is taken. For a wait that is an estimate."""
+def price_worth(model: Model, made: Decision, number: Number) -> tuple[float, float]:
+    """Expected value of knowing a price before choosing, and the most by which it may be off. The least cost is concave
+    in a price: over each step its mean lies between the chord of the step's ends and its value at the step's
+    conditional mean, and the middle of the two is taken."""
     r = number.range
-    if r.sure or number.index < 0:
+    if r.sure:
         return 0.0, 0.0
 
     def value(x: float) -> float:
@@ -243,10 +230,11 @@ def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, f
         at = model.at({number.index: Range(price, price, price)})
         return decision(model, None, model.chooser(at), more=made.more).value()
 
-    p = np.clip(np.linspace(0.0, 1.0, STEPS + 1), TAIL, 1.0 - TAIL)
-    edges, means = ranges.quantile(p, r.low, r.likely, r.high, r.shape), _steps(r, STEPS)
+    even = np.linspace(0.0, 1.0, STEPS + 1)
+    edges = ranges.quantile(np.clip(even, TAIL, 1.0 - TAIL), r.low, r.likely, r.high, r.shape)
+    means = ranges.cell_means(even, r.low, r.likely, r.high, r.shape)
     first, half, last = map(value, (edges[0], (edges[0] + edges[-1]) / 2.0, edges[-1]))
-    if number.slopes is not None and abs(half - (first + last) / 2.0) < 1e-12 * abs(half):
+    if abs(half - (first + last) / 2.0) < 1e-12 * abs(half):
         return 0.0, 0.0  # no other choice anywhere: concave and on a straight line at three points
     middle, ends = np.array([*map(value, means)]), np.array([first, *map(value, edges[1:-1]), last])
     part = (means - edges[:-1]) / np.diff(edges)
@@ -254,39 +242,8 @@ def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, f
     return max(made.value() - (above + below) / 2, 0.0), abs(above - below) / 2
 
 
-def _steps(r: Range, count: int) -> Floats:
-    return ranges.cell_means(np.linspace(0.0, 1.0, count + 1), r.low, r.likely, r.high, r.shape)
-
-
-def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]:
-    found = list(looks_at_hand(model, made, listed))
-
-    def rough(number: Number) -> float:
-        """What knowing the number is worth before choosing a way now: to rank by."""
-        r = number.range
-        if r.sure or number.index < 0:
-            return 0.0
-        if number.slopes is None:
-            lines = np.array([number.known(float(x)) for x in _steps(r, 3)]).T
-        else:
-            slopes = np.where(np.isfinite(number.slopes), number.slopes, 0.0)
-            lines = number.totals(number.now)[:, None] + slopes[:, None] * (_steps(r, 2 * STEPS) - number.now)
-        return float(lines.mean(axis=1).min() - lines.min(axis=0).mean())
-
-    seen, priced = ({getattr(look, what) for look in model.case.looks} for what in ("event", "price_of"))
-    for event, name in enumerate(model.tree.events):
-        if name not in seen:
-            worth = event_worth(model, made, event)
-            found.append(Worth(f"know {name} beforehand", name, worth, worth, 0.0, worth, False))
-    ranked = sorted((n for n in listed if n.item not in priced - {""}), key=lambda n: -rough(n))
-    for number in ranked[:MOST_NUMBERS]:
-        worth, error = number_worth(model, made, number)
-        found.append(Worth(f"know the {number.name} beforehand", number.name, worth, worth, 0.0, worth, False, error))
-    noise = 1e-9 * max(abs(made.value()), 1.0)
-    return sorted((w for w in found if w.has_look or w.evpi > noise), key=lambda w: w.rank)
-
-
-def looks_at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
+def looks(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
+    """What each look of the case is worth, in the order of its rows."""
     by_item = {n.item: n for n in listed if n.item}
     # a unit that is off cannot be tested where it sat
     off = {b.event for b in model.case.branches if b.not_this_unit} if model.done >= STAGE["removal"] else set()
@@ -301,7 +258,7 @@ def looks_at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Ite
                 sample = event_worth(model, made, event, look.p_right)
         else:
             number = by_item.get(look.price_of)
-            perfect, error = number_worth(model, made, number) if number else (0.0, 0.0)
+            perfect, error = price_worth(model, made, number) if number else (0.0, 0.0)
             sample = perfect
         about = look.event or f"price of {look.price_of}"
-        yield Worth(look.look, about, perfect, sample, cost, sample - cost, True, error)
+        yield Worth(look.look, about, perfect, sample, cost, sample - cost, error)

@@ -4,8 +4,7 @@ returns the axes drawn in."""
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -13,61 +12,31 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy import charts_lines
 from repairecon.rebuild_or_buy.answer import Answer
-from repairecon.show.layout import capital
 
 from repairecon.show.plots import (  # isort: skip
-    BESIDE, HALO, INK, LINE, MAIN, MAIN_TINT, NO_BREAK, QUIET, REST_TINT, TURN, TURN_DARK, TURN_TINT, Margins,
+    BESIDE, HALO, INK, LINE, MAIN, MAIN_TINT, NO_BREAK, QUIET, TURN, TURN_DARK, TURN_TINT, Margins,
     axis_label, chance_said, framing, inches, limits, money_said, money_ticks, name_rows, per_inch, slot, tall, ticks,
     wrap, write,
 )  # fmt: skip
-from repairecon.show.words import chance_words, days_words, measured, number
+from repairecon.show.words import days_words, measured
 
 
 # ---- the pictures of an answer ------------------------------------------------------------------
 def ranges(answer: Answer, ax: Axes | None = None) -> Axes:
-    chosen, steady = answer.advice.way, answer.verdict.steadiest
-    bad_cases = answer.table.loc[[chosen, steady], ["total_p90", "total_p90_se"]].to_numpy()
-    over, mildest = (answer.money(p90, se) for p90, se in bad_cases)
-    caption = (
-        f"Look at the right-hand ends first: one time in ten {chosen} comes to more than {over}; {steady} has the "
-        f"mildest bad case, {mildest}."
-    )
+    caption = "Look at the right-hand ends first: one time in ten it comes to more."
     return cost_ranges(answer.table, answer.case.terms.currency, caption, ax)
 
 
-def curves(answer: Answer, ax: Axes | None = None) -> Axes:
-    chosen = answer.advice.way
-    middle = answer.money(answer.table.loc[chosen, "total_p50"], answer.table.loc[chosen, "total_p90_se"])
-    caption = (
-        "Find the sum that you can spend on the lower scale and take the way whose line is highest there: "
-        f"{middle} is enough half the time for {chosen}."
-    )
-    return charts_lines.chance_below(answer.curves, answer.case.terms.currency, caption, ax)
-
-
 def days(answer: Answer, ax: Axes | None = None) -> Axes:
-    chosen, fast = answer.advice.way, answer.verdict.fastest
-    within, soonest = (days_words(answer.table.loc[way, "days_p90"]) for way in (chosen, fast))
-    caption = (
-        f"Lower and further left is better. {capital(chosen)} is back within {within} nine times in ten; the soonest "
-        f"is {fast}, within {soonest}."
-    )
+    caption = "Lower and further left is better; the lines reach from the good case to the bad one."
     return charts_lines.money_against_days(answer.table, answer.case.terms.currency, caption, ax)
 
 
-def tree(answer: Answer, ax: Axes | None = None, keep: int = 14) -> Axes:
-    ended = answer.leaves["chance"][answer.leaves["ends_rebuild"]].sum()
-    bad = answer.leaves.loc[(answer.leaves["chance"] * answer.leaves["expected_extra_cost"]).idxmax()]
-    dear = answer.money(bad["expected_extra_cost"])
-    caption = (
-        f"Each row is a part of the one that it stands under. {capital(chance_words(ended))} that the rebuild ends in "
-        f"a bought unit on top of what is spent; the course that weighs most adds {dear} "
-        f"({chance_words(bad['chance'])})."
-    )
-    return damage_tree(answer.nodes, answer.case.terms.currency, caption, ax, keep)
+def tree(answer: Answer, ax: Axes | None = None) -> Axes:
+    caption = "Each row is a part of the one that it stands under."
+    return damage_tree(answer.nodes, answer.case.terms.currency, caption, ax)
 
 
 def swings(answer: Answer, ax: Axes | None = None) -> Axes:
@@ -80,22 +49,14 @@ def swings(answer: Answer, ax: Axes | None = None) -> Axes:
 
 
 def years(answer: Answer, ax: Axes | None = None) -> Axes:
-    h, fan = answer.horizon, answer.horizon.fan
-    allowed = answer.table.index[answer.table["allowed"]]
-    caption = (
-        f"Take the way that lies lowest at the year in which you mean to sell: at {number(h.years.horizon_years)} "
-        f"years it is {h.best}."
-    )
+    fan, allowed = answer.horizon.fan, answer.table.index[answer.table["allowed"]]
+    caption = "Take the way that lies lowest at the year in which you mean to sell."
     return charts_lines.cost_over_years(fan[fan["way"].isin(allowed)], answer.case.terms.currency, caption, ax)
 
 
 def spare(answer: Answer, ax: Axes | None = None) -> Axes:
-    h = answer.horizon
-    caption = (
-        "Carry the spare whose line is highest at the days more that a failure away takes you (the case says "
-        f"{days_words(mean_of(h.years.days_away))}), and none where all lie under the line."
-    )
-    return charts_lines.spare_worth(h.spare_lines, answer.case.terms.currency, caption, ax)
+    caption = "Carry the spare whose line is highest at the days more that a failure away takes; none in the grey."
+    return charts_lines.spare_worth(answer.horizon.spare_lines, answer.case.terms.currency, caption, ax)
 
 
 def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
@@ -143,24 +104,17 @@ def lead_swings(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     higher), ``lead_low``, ``lead_high`` (by how much the best way leads the next at that value, below 0 if another is
     cheaper), ``lead_now`` (the same in all rows) [home money]. Numbers that hardly move the lead are not drawn but
     counted in words."""
-    width, height = slot(ax)
+    width = slot(ax)[0]
     margins = Margins(left=0.2 * width, right=0.22 * width, axis=0.55, top=2 * LINE + 0.1)
     leads = frame[["lead_low", "lead_high"]].to_numpy(float)
     moves, worst = np.abs(leads - frame[["lead_now"]].to_numpy(float)).max(axis=1), leads.min(axis=1)
     weight = moves / (moves.max() or 1.0) + (worst < 0.0)  # one that can flip the choice weighs more
     said = pd.DataFrame([_swing_words(row, currency, margins) for _, row in frame.iterrows()])
-    rows = pd.concat([frame.reset_index(drop=True).assign(move=moves, worst=worst), said], axis=1)
-    rows = rows.iloc[np.argsort(-weight, kind="stable")]
-    for many in range(min(ROWS, max(1, int((weight >= LEAST).sum()))), 0, -1):
-        kept, rest = rows.iloc[:many].sort_values("worst", kind="stable"), rows.iloc[many:]
-        told = caption
-        if len(rest):
-            most, flip = money_said(float(rest["move"].max()), currency), int((rest["worst"] < 0.0).sum())
-            left = "1 more number, not drawn, moves" if len(rest) == 1 else f"{len(rest)} more numbers, not drawn, move"
-            told += f"\n{left} the lead by {most} at most{f'; {flip} can flip the choice' if flip else ''}."
-        if not height or kept["tall"].sum() <= height - sum(framing(TITLE, told, width, margins)[2:]):
-            break
-    ax, middles = name_rows(ax, TITLE, told.strip(), list(kept["number"]), margins, row=list(kept["tall"]))
+    rows = pd.concat([frame.reset_index(drop=True).assign(worst=worst), said], axis=1)
+    rows, many = rows.iloc[np.argsort(-weight, kind="stable")], max(1, int((weight >= LEAST).sum()))
+    kept, caption = _that_fit(rows, min(ROWS, many), TITLE, caption, margins, ax)
+    kept = kept.sort_values("worst", kind="stable")
+    ax, middles = name_rows(ax, TITLE, caption, list(kept["number"]), margins, row=list(kept["tall"]))
     _lead_axis(ax, kept, currency)
     for (_, row), y in zip(kept.iterrows(), middles, strict=True):
         # the line of a number, the flipped part of it, and the values at its ends
@@ -176,6 +130,19 @@ def lead_swings(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
                   path_effects=HALO)  # fmt: skip
         write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)
     return ax
+
+
+def _that_fit(
+    rows: pd.DataFrame, most: int, title: str, caption: str, margins: Margins, ax: Axes | None
+) -> tuple[pd.DataFrame, str]:
+    """The first rows, at most so many and no more than there is room for; the caption with how many are left out."""
+    width, height = slot(ax)
+    for many in range(min(most, len(rows)), 0, -1):
+        kept, left = rows.iloc[:many], len(rows) - many
+        said = f"{caption}\nNot drawn: {left} more." if left else caption
+        if not height or kept["tall"].sum() <= height - sum(framing(title, said, width, margins)[2:]):
+            break
+    return kept, said.strip()
 
 
 def _swing_words(row: pd.Series[Any], currency: str, margins: Margins) -> dict[str, Any]:
@@ -219,114 +186,65 @@ def _lead_axis(ax: Axes, kept: pd.DataFrame, currency: str) -> None:
         write(ax, (at, top), text, shift=(0.0, 72.0 * (up * LINE + 0.03)), ha="center", color=ink)
 
 
-Row = Mapping[str, Any]
-KEEP_ENDS, INDENT = 14, 0.17  # ends that are drawn at most; how far a branch stands in from the one before [inch]
+ROWS_OF_TREE, INDENT, DEEPEST = 18, 0.17, 9
+"""Most rows drawn; how far a branch stands in from the one before [inch], no further from so many on."""
 
 
-def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None,
-                keep: int = KEEP_ENDS) -> Axes:  # fmt: skip
+def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
     """What may be found inside: a row a branch under the one that it follows, its bar that part of the other's. Where
     only one thing can follow it has no row. ``nodes`` has a row a branch, each after the one that it follows: ``id``,
     ``parent`` (-1 for the first), ``event``, ``label`` (its outcome), ``chance`` given its parent, ``extra_cost``
-    (expected, of the rebuild) [home money], ``ends_rebuild``, ``note``. At most ``keep`` ends are drawn, fewer if the
-    given axes are low; the rarest are merged."""
-    whole, title = Tree(nodes.to_dict("records")), "What may be found inside, and what it adds to the rebuild"
-    width, height = slot(ax)
+    (expected, of the rebuild) [home money], ``ends_rebuild``, ``note``. The likeliest are drawn, as many as there is
+    room for, the others counted in words."""
+    title = "What may be found inside, and what it adds to the rebuild"
+    width = slot(ax)[0]
     margins = Margins(left=0.33 * width, right=0.3 * width, axis=0.55)
-    for ends in range(min(keep, whole.ends_of(-1)), 0, -1):
-        tree = whole.pruned(ends)
-        rows = [row for first in tree.below[-1] for row in tree.shown(first)]
-        called = [": ".join(filter(None, (tree.rows[key]["event"], tree.rows[key]["label"]))) for key, *_ in rows]
-        names = [wrap(name, margins.left - INDENT * row[2] - 0.15) for name, row in zip(called, rows, strict=True)]
-        texts = [wrap(_branch_words(tree.rows[key], tree.rows[last], currency), margins.right - 0.15)
-                 for key, last, *_ in rows]  # fmt: skip
-        heights = [max(tall(name), tall(text)) + 0.1 for name, text in zip(names, texts, strict=True)]
-        if not height or sum(heights) <= height - sum(framing(title, caption, width, margins)[2:]):
-            break
-    ax, middles = name_rows(ax, title, caption, [""] * len(rows), margins, row=heights)
+    rows = pd.DataFrame(_branches(nodes)).sort_values("joint", ascending=False, kind="stable")
+    likeliest = rows.head(ROWS_OF_TREE)
+    words = [_branch_words(row, currency, margins) for row in likeliest.to_dict("records")]
+    rows = rows.join(pd.DataFrame(words, index=likeliest.index))
+    kept, caption = _that_fit(rows, ROWS_OF_TREE, title, caption, margins, ax)
+    kept = kept.sort_index()
+    ax, middles = name_rows(ax, title, caption, [""] * len(kept), margins, row=list(kept["tall"]))
     ax.set_xlim(0.0, 1.0)
     ticks(ax, "x", chance_said)
     axis_label(ax, "x", "chance in all")
-    for (key, last, depth, start), name, text, y in zip(rows, names, texts, middles, strict=True):
-        ends_it = tree.rows[last]["ends_rebuild"]
-        tint = REST_TINT if tree.rows[key]["merged"] else MAIN
-        tint = TURN if ends_it else tint
-        ax.add_patch(Rectangle((start, y - 0.07), tree.joint[key], 0.14, facecolor=tint, gid=f"branch {key}"))
-        write(ax, (0.0, y), name, BESIDE, (72.0 * (INDENT * depth - margins.left), 0.0))
-        write(ax, (1.0, y), text, BESIDE, (9.0, 0.0), color=TURN_DARK if ends_it else INK)
+    for row, y in zip(kept.to_dict("records"), middles, strict=True):
+        tint, ink = (TURN, TURN_DARK) if row["end"]["ends_rebuild"] else (MAIN, INK)
+        place, name = (row["start"], y - 0.07), f"branch {row['row']['id']}"
+        ax.add_patch(Rectangle(place, row["joint"], 0.14, facecolor=tint, gid=name))
+        write(ax, (0.0, y), row["name"], BESIDE, (72.0 * (row["shift"] - margins.left), 0.0))
+        write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=ink)
     return ax
 
 
-def _branch_words(row: Row, end: Row, currency: str) -> str:
-    """Chance after the branch that it follows, extra cost, and what is done where it ends."""
-    extra, more = end["extra_cost"], "more" if end["extra_cost"] > 0 else "less"
-    change = f"{money_said(abs(extra), currency)}{NO_BREAK}{more}" if abs(extra) >= 0.5 else ""  # no "EUR 0 less"
-    chance = chance_said(row["chance"]) if row["parent"] >= 0 or row["chance"] < 1.0 else ""
-    chance = f"together {chance}" if row["merged"] else chance
-    said = ", ".join(filter(None, (chance, change)))
-    return "\n".join(filter(None, (said, "ends the rebuild" if end["ends_rebuild"] else "", end["note"])))
+def _branches(nodes: pd.DataFrame) -> Iterator[dict[str, Any]]:
+    """The rows of a tree from the top: the branch, the last that alone follows it, how deep, its bar."""
+    below: dict[int, list[dict[str, Any]]] = {}
+    for row in nodes.to_dict("records"):
+        below.setdefault(row["parent"], []).append(row)
+    left = [(first, 0, 0.0, 1.0) for first in below[-1][::-1]]
+    while left:
+        row, depth, start, before = left.pop()
+        joint = reached = before * row["chance"]
+        end = row
+        while len(then := below.get(end["id"], [])) == 1:
+            end, reached = then[0], reached * then[0]["chance"]
+        yield {"row": row, "end": end, "depth": depth, "start": start, "joint": joint}
+        following = []
+        for child in then:
+            following.append((child, depth + 1, start, reached))
+            start += reached * child["chance"]
+        left += following[::-1]
 
 
-class Tree:
-    """The branches with who follows whom and the chance of ever reaching each."""
-
-    def __init__(self, rows: Iterable[Row]) -> None:
-        self.rows: dict[int, Row] = {}
-        self.below: dict[int, list[int]] = {-1: []}
-        self.joint = {-1: 1.0}
-        for row in rows:
-            key, parent = row["id"], row["parent"]
-            self.rows[key], self.below[key] = row, []
-            self.below[parent].append(key)
-            self.joint[key] = self.joint[parent] * row["chance"]
-
-    def shown(self, key: int, depth: int = 0, start: float = 0.0) -> Iterator[tuple[int, int, int, float]]:
-        """A branch and those below that have a row: the last that alone follows it, depth, chance of all before."""
-        last = key
-        while len(self.below[last]) == 1:
-            last = self.below[last][0]
-        yield key, last, depth, start
-        for child in self.below[last]:
-            yield from self.shown(child, depth + 1, start)
-            start += self.joint[child]
-
-    def ends_of(self, key: int) -> int:
-        """How many ends lie at or below a branch."""
-        return sum(map(self.ends_of, self.below[key])) or 1
-
-    def pruned(self, keep: int) -> Tree:
-        """The tree with its rarest branches merged, so that at most ``keep`` ends (1 or more) are left. ``merged`` is
-        0, or the number of ends that the row stands for. All branches whose chance of ever being reached is below a
-        limit go, the lowest limit that suffices: several under one parent become one row "others (n)" with the sum of
-        their chances and their mean extra cost weighted by chance; one alone stays and loses what follows it, and so
-        does a branch after which all are rare. The chances under a parent add up to what they did before."""
-        limits = [*sorted({0.0, *self.joint.values()}), float("inf")]
-        at = bisect_left(limits[:-1], True, key=lambda limit: Tree(self._cut_below(-1, limit)).ends_of(-1) <= keep)
-        return Tree(self._cut_below(-1, limits[at]))
-
-    def _cut_below(self, parent: int, limit: float) -> Iterator[Row]:
-        """The rows whose chance is not below a limit, the rare ones of each parent merged."""
-        rare = [key for key in self.below[parent] if self.joint[key] < limit]
-        merged = rare if len(rare) > 1 else []
-        for key in (key for key in self.below[parent] if key not in merged):
-            row, ends = {**self.rows[key], "merged": 0}, self.ends_of(key)
-            followed = key not in rare and any(self.joint[child] >= limit for child in self.below[key])
-            if not followed and self.below[key]:
-                hidden = f"{ends} case{'s' if ends > 1 else ''}, not drawn"
-                row["note"] = "\n".join(filter(None, (row["note"], hidden)))
-            yield row
-            if followed:
-                yield from self._cut_below(key, limit)
-        if merged:
-            yield self._others(merged)
-
-    def _others(self, rare: list[int]) -> Row:
-        rows, ends = pd.DataFrame([self.rows[key] for key in rare]), sum(map(self.ends_of, rare))
-        chance, ending = rows["chance"].sum(), rows["ends_rebuild"]
-        extra = np.average(rows["extra_cost"], weights=rows["chance"]) if chance > 0 else rows["extra_cost"].mean()
-        return {
-            "id": rare[0], "parent": rows["parent"][0], "label": f"others ({ends})",
-            "event": rows["event"][0] if rows["event"].nunique() == 1 else "", "chance": chance, "extra_cost": extra,
-            "ends_rebuild": ending.all(), "merged": ends,
-            "note": "some end the rebuild" if ending.nunique() > 1 else "",
-        }  # fmt: skip
+def _branch_words(branch: dict[str, Any], currency: str, margins: Margins) -> dict[str, Any]:
+    """Its name; chance after the branch that it follows, extra cost, and what is done where it ends; its height."""
+    row, end, shift = branch["row"], branch["end"], INDENT * min(branch["depth"], DEEPEST)
+    name = wrap(": ".join(filter(None, (row["event"], row["label"]))), margins.left - shift - 0.15)
+    extra, chance = end["extra_cost"], chance_said(row["chance"]) if row["parent"] >= 0 or row["chance"] < 1.0 else ""
+    more = f"{money_said(abs(extra), currency)}{NO_BREAK}{'more' if extra > 0 else 'less'}"
+    said = ", ".join(filter(None, (chance, more if abs(extra) >= 0.5 else "")))  # no "EUR 0 less"
+    said = "\n".join(filter(None, (said, "ends the rebuild" if end["ends_rebuild"] else "", end["note"])))
+    said = wrap(said, margins.right - 0.15)
+    return {"shift": shift, "name": name, "said": said, "tall": max(tall(name), tall(said)) + 0.1}

@@ -1,5 +1,5 @@
-"""Charts with a line a way, named where it ends: the years, a spare, the chance of staying below; and what-if. Each
-takes and returns what those of ``charts`` do."""
+"""Charts with a line or a point a way, named beside it: the years, a spare, money against days; and what-if. Each takes
+and returns what those of ``charts`` do."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from repairecon.rebuild_or_buy.sensitivity import Number
 from repairecon.rebuild_or_buy.what_if import WhatIf
 
 from repairecon.show.plots import (  # isort: skip
-    BESIDE, DASHES, INK, LINES, MAIN, NO_BREAK, PALE, QUIET, REST_TINT, SIZE, Margins, axis_label, chance_said,
+    BESIDE, DASHES, INK, LINES, MAIN, NO_BREAK, PALE, QUIET, REST_TINT, SIZE, Margins, axis_label,
     end_margin, figure_of, limits, money_said, money_ticks, name_rows, slot, stage, tall, ticks, wrap, write,
 )  # fmt: skip
 from repairecon.show.words import days_words, tenths, whole
@@ -162,47 +162,6 @@ def _pays(course: Floats) -> str:
     even = float(days[at] - worth[at] * (days[at + 1] - days[at]) / (worth[at + 1] - worth[at]))
     said = f"up to {days_words(np.floor(even))}" if pays[0] else f"from {days_words(np.ceil(even))}"
     return f"pays {said.replace(' ', NO_BREAK)}"
-
-
-def chance_below(curves: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """The chance that a way costs no more than a sum: a column a way, the index the cost [home money] ascending."""
-    costs, anchors, looks = curves.index.to_numpy(dtype=float), [], []
-    ways = sorted(curves.columns, key=lambda way: _reaches(costs, curves[way].to_numpy(float), 0.5))
-    margins = Margins(left=0.95, right=0.23 * slot(ax)[0], axis=0.55)
-    room = margins.right - 0.2
-    heights = np.array([tall(_text(str(way), "", room)) for way in ways])
-    ax = stage(ax, "The chance that it costs no more than...", caption, 1.2 * heights.sum(), margins)
-    ax.set_xlim(*limits(costs))
-    ax.set_ylim(0.0, 1.03)
-    money_ticks(ax, "x", currency)
-    parts = [0.0, 0.25, 0.5, 0.75, 1.0]
-    ax.set_yticks(parts, [chance_said(p) for p in parts], parse_math=False)
-    ax.grid(True, axis="y", color=PALE, linewidth=0.8)
-    axis_label(ax, "x", "all-in cost")
-    # named at heights evenly spread from the top down
-    shares = heights * figure_of(ax).dpi / ax.bbox.height * 1.03
-    each = shares + max(0.0, (0.96 - shares.sum()) / len(ways))
-    for place, (way, level) in enumerate(zip(ways, 0.98 - np.cumsum(each) + each / 2, strict=True)):
-        chances, ink = curves[way].to_numpy(float), LINES[place % len(LINES)]
-        dash = DASHES[place % len(DASHES)]
-        ax.plot(costs, chances, color=ink, linewidth=2.0, linestyle=dash, gid=f"curve {way}", zorder=3)
-        start = min(_reaches(costs, chances, level), float(costs[-1]))
-        anchors.append((start, float(np.interp(start, costs, chances)) if start == costs[-1] else float(level)))
-        ax.plot(*np.transpose(anchors[-1:]), "o", ms=6, color=ink, mec="white", zorder=4)
-        looks.append((ink, "bold"))
-    name_points(ax, anchors, [(str(way), "") for way in ways], room, looks)
-    return ax
-
-
-def _reaches(costs: Floats, chances: Floats, level: float) -> float:
-    """The cost at which a curve reaches a level; endless if it never does."""
-    rising = np.maximum.accumulate(chances)
-    if rising[-1] < level:
-        return float("inf")
-    after = int(np.searchsorted(rising, level))
-    # the two points round the level alone: over flat stretches a curve has no one cost for a chance
-    near = slice(max(after - 1, 0), after + 1)
-    return float(np.interp(level, rising[near], costs[near]))
 
 
 def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:

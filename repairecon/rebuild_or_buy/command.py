@@ -20,6 +20,7 @@ from repairecon.read.files import ResultTable, mark_of, to_parquet
 from repairecon.rebuild_or_buy import parts, sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
+from repairecon.rebuild_or_buy.outcomes import QUANTITIES
 from repairecon.records import RepaireconError
 from repairecon.show.answer_tables import add_faces, give, plain, print_json
 from repairecon.show.layout import shortened
@@ -27,7 +28,6 @@ from repairecon.show.report import version
 from repairecon.show.words import days_words, money, whole
 
 LONG_WORK = 200_000
-QUANTITIES = ("cash", "total", "total_own_time_free", "days", "own_hours")
 
 
 def add(jobs: Any) -> None:
@@ -92,9 +92,7 @@ def _advice(answer: Answer) -> dict[str, Any]:
     turns: dict[str, Any] = {"day_price_turns": basis.day_price_turns, "hour_price_turns": basis.hour_price_turns}
     years, beyond = basis.beyond(way)
     turns |= {"life_turns": basis.life_turns(way), "beyond_years": years, "beyond_way": beyond}
-    made = asdict(answer.advice)
-    rest = {name: made.pop(name) for name in ("back_by", "look", "stops", "ties", "because")}
-    return made | turns | rest
+    return asdict(answer.advice) | turns
 
 
 _DATA: dict[str, str | Callable[[Answer], Any]] = {
@@ -115,7 +113,7 @@ _DATA: dict[str, str | Callable[[Answer], Any]] = {
     "risk": lambda a: {k: x for k, x in vars(a.risk).items() if k != "frame"}
     | {"ways": a.risk.frame.to_dict(orient="index")},
     "horizon_years": "horizon.years.horizon_years", "horizon": lambda a: a.horizon.ways.reset_index(),
-    "life_fits": "life_fits", "best_over_the_years": "horizon.best", "spare": _spare, "prices": "lines",
+    "life_fits": "life_fits", "best_over_the_years": "basis.over_years.way", "spare": _spare, "prices": "lines",
     "found": "found", "stage": "stage", "cost_own_hour": "cost_own_hour", "seed": "outcomes.seed",
     "draws": "outcomes.draws",
 }  # fmt: skip

@@ -57,7 +57,7 @@ class Program:
 
         self.ends = {i: costs.ends[ways[i].way] for i in sorted(rebuilds["here"] + rebuilds["away"])}  # stages (L,)
         self.main = {i: bill(self._rebuild(ways[i])) for i in rebuilds["here"]}
-        self.spent = by_stage(here, costs.rebuild_upto)
+        self.spent = by_stage(here, lambda way, k: costs.rebuild(way, upto=k) if k >= 0 else Bill())
         self.away = by_stage(rebuilds["away"], costs.send_away)
         self.main |= {i: self.away[i, done] for i in rebuilds["away"]}
         self.spare = {i: bill(costs.purchase(ways[i])) for i in buys}  # the price alone

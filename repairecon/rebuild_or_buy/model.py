@@ -18,7 +18,7 @@ from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost, lasting, pla
 from repairecon.records import NO_WAY, Case, Range, RepaireconError
 
 from repairecon.rebuild_or_buy.tree import (  # isort: skip
-    BYTES_AN_INPUT, NEVER_ENDS, SECONDS_A_PAIR, STAGE, Floats, Ints, Tree, check_size, grow,
+    BYTES_AN_INPUT, NEVER_ENDS, SECONDS_A_PAIR, STAGE, Floats, Ints, Tree, check_size,
 )  # fmt: skip
 
 
@@ -83,9 +83,8 @@ class Chooser:
         """Chance that a way never comes, and what is taken instead."""
         if i not in self.program.never:
             return 0.0, ""
-        return float(self.at.inputs[self.program.never[i]]), "".join(
-            self.model.ways[b] for b in self.instead(i, after)[:1]
-        )
+        instead = [self.model.ways[b] for b in self.instead(i, after)]
+        return float(self.at.inputs[self.program.never[i]]), instead[0] if instead else ""
 
     def p_nothing(self, i: int, after: int, tried: frozenset[int] = frozenset()) -> float:
         """Chance that neither a way nor anything instead of it comes."""
@@ -319,7 +318,3 @@ class Model:
         allowed = dict(zip(self.ways, self.allowed.tolist(), strict=True))
         done, hour = self.done if done is None else done, self.own_hour
         return Model(case or self.case, tree or self.tree, allowed, done, hour, self.buying, self.costs.remedied)
-
-    @cached_property
-    def planned(self) -> Model:
-        return self.like(tree=grow(self.case, bare=True), done=-1)

@@ -285,10 +285,6 @@ class Outcomes:
         return np.asarray(p / p.sum())
 
     @property
-    def p_cheapest_se(self) -> Floats:
-        return np.asarray(replicate_se(self._wins, self._ranked))
-
-    @property
     def regret(self) -> Floats:
         return np.asarray(self._regret.sum(axis=-1) / self._ranked.sum())
 

@@ -15,7 +15,7 @@ from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.lives import median_life
 from repairecon.rebuild_or_buy.stages import LEAVE
-from repairecon.records import Moved, Way
+from repairecon.records import ASSUMED, Moved, Way
 from repairecon.show.layout import Block, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import chance_words, hours_words, measured, money, number, price, tenths, whole
@@ -23,7 +23,6 @@ from repairecon.show.words import chance_words, hours_words, measured, money, nu
 Blocks = Sequence[Panel | Sheet]
 EACH_WAY, LEAST, LOW, HIGH, TALL = 0.95, 2.4, 5.0, 6.5, 9.0
 """Height of the picture of ranges on a narrow page, a way and in all; of low, high and tall pictures [inch]."""
-ENDS = 9  # ends of the tree that stay legible on paper
 MEANING = {
     "cost_away": "what a failure away costs more", "cost_lost_day": "worth of a day without the boat",
     "cost_own_hour": "worth of an own hour", "days_away": "days more that a failure away takes",
@@ -69,10 +68,14 @@ def _amounts(rows: pd.DataFrame, column: str, error: str = "") -> list[str]:
     return [money(x, "", se) for x, se in zip(rows[column], rows[error] if error else [0.0] * len(rows), strict=True)]
 
 
+def _called(allowed: pd.Series[Any]) -> list[str]:
+    return [str(way) if may else f"{way} (barred)" for way, may in allowed.items()]
+
+
 def ways(answer: Answer) -> Sheet:
     rows = ranked(answer)
     shown = {
-        "way": [str(way) if allowed else f"{way} (barred)" for way, allowed in rows["allowed"].items()],
+        "way": _called(rows["allowed"]),
         "cash": _amounts(rows, "cash_mean"), "own hours": rows["own_hours_mean"].map(hours_words),
         "all in": _amounts(rows, "total_mean"), "days": rows["days_mean"].map(whole),
         "bad case": _amounts(rows, "total_p90", "total_p90_se"),
@@ -129,15 +132,15 @@ def years(answer: Answer) -> Blocks:
     said = Panel("Over the years", sentences.years(answer))
     if h.years.horizon_years == 0:
         return [said]
-    rows = h.ways.sort_values("present_cost", kind="stable")
+    rows = h.ways.assign(allowed=answer.table["allowed"])
+    rows = rows.sort_values(["allowed", "present_cost"], ascending=[False, True], kind="stable")
     shown = {
-        "way": rows.index,
+        "way": _called(rows["allowed"]),
         "in today's money": _amounts(rows, "present_cost"), "a year": _amounts(rows, "annual_cost"),
         "fails again, times": rows["failures_expected"].map(tenths),
         "ever away from base": rows["p_failure_away"].map(chance_words),
         "half last, years": rows["median_life"].map(tenths),
         "turns at, years": ["never" if pd.isna(life) else tenths(life) for life in rows["break_even_life"]],
-        "cheapest in": rows["p_cheapest"].map(chance_words),
     }  # fmt: skip
     title = f"Over {number(h.years.horizon_years)} years, in {answer.case.terms.currency}"
     return [said, Sheet(pd.DataFrame(shown), title)]
@@ -158,17 +161,21 @@ def rules(answer: Answer) -> Blocks:
 
 
 def _thumb_rules(answer: Answer) -> Iterator[str]:
-    """For each way what its repair costs against new, then what each rule says of it."""
-    last = ""
-    for r in answer.thumb_rules:
-        if r.way != last:
-            share = f", {chance_words(r.rebuild_cost / r.price_new)}" if r.price_new > 0 else ""
-            planned = f"parts and outside work as planned {answer.money(r.rebuild_cost)}"
-            yield f"{capital(r.way)}: {planned}, a new unit {answer.money(r.price_new)}{share}."
-        last, verdict = r.way, "needs the unit's age and expected life"
+    """What each rule says of the rebuild that is advised, else of the cheapest that may be chosen."""
+    rules = [r for r in answer.thumb_rules if answer.table.loc[r.way, "allowed"]]
+    if not rules:
+        return
+    advised, total = sentences.begun(answer), answer.table["total_mean"]
+    first = min(rules, key=lambda r: (r.way != advised, float(total[r.way])))
+    share = f", {chance_words(first.rebuild_cost / first.price_new)}" if first.price_new > 0 else ""
+    yield (
+        f"{capital(first.way)}: parts and outside work as planned {answer.money(first.rebuild_cost)}, a new unit "
+        f"{answer.money(first.price_new)}{share}; this answer counts hours, days and what may be found as well."
+    )
+    for r in (r for r in rules if r.way == first.way):
+        verdict = "needs the unit's age and expected life"
         if r.limit is not None:
-            other = "buy" if r.says == "rebuild" else "rebuild"
-            ours = "agrees" if r.agrees else f"says {other}, counting hours, days and what may be found"
+            ours = "agrees" if r.agrees else f"says {'buy' if r.says == 'rebuild' else 'rebuild'}"
             verdict = f"up to {answer.money(r.limit)}, so {r.says}; this answer {ours}"
         yield f"{capital(r.rule)} ({r.source}): {verdict}."
 
@@ -209,16 +216,26 @@ def assumed(answer: Answer) -> Blocks:
         unit = "" if a.unit in ("chance", "low / likely / high", "code", "part") else a.unit
         by_source.setdefault(a.source, []).append(f"{name}: {value} {unit}".strip())
     taken = {"taken as": ["; ".join(values) for values in by_source.values()], "because": list(by_source)}
-    boat: dict[str, list[str]] = {}  # keys of boat.toml in words, a line a file
-    for line in answer.case.from_boat:
-        file, _, what = line.partition(": ")
-        name = what.rpartition(".")[2]
-        boat.setdefault(file, []).append(MEANING.get(name, name))
-    yours = {"Your rows in place of assumed ones": answer.case.replaced,
-             "Assumed rows that you dropped": answer.case.dropped,
-             "From the boat's folder": [f"{file}: {', '.join(what)}" for file, what in boat.items()]}  # fmt: skip
     sheet = Sheet(pd.DataFrame(taken), f"Assumed, as the case does not say ({whole(len(answer.assumed))})")
-    return [sheet, *(Panel(title, [sentences.plain(x) for x in rows]) for title, rows in yours.items() if rows)]
+    yours = {
+        "Your rows in place of assumed ones": _by_file(answer.case.replaced),
+        "Assumed rows that you dropped": _by_file(answer.case.dropped, most=3),
+        "From the boat's folder": _by_file(answer.case.from_boat),
+    }
+    return [sheet, *(Panel(title, lines) for title, lines in yours.items() if lines)]
+
+
+def _by_file(rows: Sequence[str], most: int | None = None) -> list[str]:
+    """Rows written as "file: name", a line a file, the first names alone where there are more."""
+    by_file: dict[str, list[str]] = {}
+    for row in rows:
+        file, _, name = row.partition(": ")
+        key = name.rpartition(".")[2] if file.endswith(".toml") else name
+        by_file.setdefault(file, []).append(sentences.plain(MEANING.get(key, key)))
+    for names in by_file.values():
+        if most and len(names) > most:
+            names[most:] = [f"{whole(len(names) - most)} more"]
+    return [f"{file}: {'; '.join(names)}" for file, names in by_file.items()]
 
 
 def again(answer: Answer) -> Blocks:
@@ -249,18 +266,18 @@ def page(answer: Answer, today: date | None = None) -> str:
     locker = _from_the_locker(answer)
     said = [first, " ".join(why), *sentences.so_far(answer), locker and f"From the locker: {locker}."]
 
-    def picture(draw: Callable[..., Any], height: float, shown: bool = True, **how: int) -> list[Picture]:
-        return [Picture(partial(draw, answer, **how), height)] if shown else []
+    def picture(draw: Callable[..., Any], height: float, shown: bool = True) -> list[Picture]:
+        return [Picture(partial(draw, answer), height)] if shown else []
 
     over, *table_of_years = years(answer)
     main = [
         ways(answer), *cautions(answer), *picture(charts.ranges, LEAST + EACH_WAY * len(answer.table)), *looks(answer),
-        *bench(answer), *picture(charts.tree, TALL, len(answer.nodes) > 1, keep=ENDS),
+        *bench(answer), *picture(charts.tree, TALL, len(answer.nodes) > 1),
         over, *picture(charts.years, LOW, answer.horizon.years.horizon_years > 0),
         *flips(answer), *picture(charts.swings, HIGH, bool(answer.swings)),
     ]  # fmt: skip
     rest = [
-        *ranges(answer), *picture(charts.curves, HIGH), *picture(charts.days, HIGH), *table_of_years,
+        *ranges(answer), *picture(charts.days, HIGH), *table_of_years,
         *picture(charts.spare, LOW, not answer.horizon.spare_lines.empty), *rules(answer), *prices(answer),
         *assumed(answer),
     ]  # fmt: skip
@@ -270,29 +287,26 @@ def page(answer: Answer, today: date | None = None) -> str:
 # ---- in a terminal: one screen first, all of it or one part on request ----
 MOST_LINES, FEWEST_WAYS = 24, 4
 LEAST_SAID = 0.5  # a look that saves less than this [home currency] would be said to save nothing
-OWN_FILES = {
-    "case.toml", "parts.csv", "tasks.csv", "events.csv", "ways.csv", "suppliers.csv", "quotes.csv", "looks.csv",
-    "lives.csv", "carriage.csv", "remedies.csv", "learned.toml",
-}  # fmt: skip
-"""What the owner wrote; a number from elsewhere is a default."""
 
 
 def first_screen(answer: Answer, width: int = 0) -> str:
     width = width or terminal_width()
     # only one look is the first: where the advice names it, the others are further ones
-    look = "Worth a look too:" if any(w.look == answer.advice.what for w in answer.looks_at_hand) else "Look first:"
-    paying = [w for w in answer.looks_at_hand if w.net >= LEAST_SAID and w.look != answer.advice.what]
+    look = "Worth a look too:" if any(w.look == answer.advice.what for w in answer.looks) else "Look first:"
+    paying = [w for w in answer.looks if w.net >= LEAST_SAID and w.look != answer.advice.what]
     looks = [sentences.look(answer, w) for w in paying]
     ask, cautions = [capital(q) for q in answer.model.buying.questions[:2]], answer.cautions
     slips = [r.what for r in answer.look_again if r.could_turn]
     do, *why = sentences.advice(answer)
-    locker = _from_the_locker(answer)
+    locker, whose = _from_the_locker(answer), answer.case.unit.figures
+    figures = f"figures: {whose}" if whose else ""
+    head = shortened(title(answer), width - len(figures) - 2).ljust(width - len(figures)) + figures
     # what it comes to is never cut
     forms = [(9 if why[many - 1].startswith(sentences.SPARE) else 4, _lines(" ".join(why[:many]), width))
              for many in range(len(why), 0, -1)]  # fmt: skip
     blank = Block([(0, [""])])
     blocks = [
-        Block([(8, _head(answer, width, 2)), (0, _head(answer, width, 1))]),
+        Block([(0, [head.rstrip()])]),
         Block.of("", sentences.so_far(answer), width, 6, 3),
         Block([(0, _lines(do, width))]), Block(forms or [(0, [])]),
         blank,
@@ -317,16 +331,6 @@ def _lines(text: str, width: int) -> list[str]:
     return wrapped(text, width=width).split("\n")
 
 
-def _head(answer: Answer, width: int, lines: int) -> list[str]:
-    """The unit and whose figures these are, in so many lines at most."""
-    figures = f"figures: {answer.case.unit.figures}" if answer.case.unit.figures else ""
-    room = width - len(figures) - 2
-    head = _lines(title(answer), room)
-    if len(head) > lines:
-        head = [*head[: lines - 1], shortened(title(answer), room)]
-    return [f"{head[0]}{figures.rjust(width - len(head[0]))}".rstrip(), *head[1:]]
-
-
 def _stops(answer: Answer) -> list[str]:
     """The rules of when to stop that the advice does not say, and the most worth spending."""
     if not sentences.strips(answer):
@@ -342,13 +346,9 @@ def _turns(answer: Answer) -> list[str]:
         ledger = answer.horizon.ledger
         expected = median_life(ledger.clocks(answer.model.ways.index(a.way)), ledger.years)
         side = "under" if life < expected else "over"
-        lines.append(f"{a.way} lasting {side} {tenths(life)} years, {tenths(expected)} expected")
-    if sentences.begun(answer) == answer.verdict.best:
-        inside = [f for f in answer.flips if f.within_range]
-        lines += [sentences.flip(f) for f in inside[:2]]
-        if not inside and answer.flips:
-            lines.append(f"no number within its range; the nearest is {sentences.flip(answer.flips[0])}")
-    return [f"{capital(line) if k else line}." for k, line in enumerate(lines)]
+        lines.append(f"{capital(a.way)} lasting {side} {tenths(life)} years, {tenths(expected)} expected.")
+    turns = sentences.begun(answer) == answer.verdict.best and answer.flips
+    return lines + (sentences.flips(answer)[:2] if turns else [])
 
 
 def _counted(lines: Sequence[str], rest: int, where: str) -> list[str]:
@@ -361,14 +361,13 @@ def _guesses(answer: Answer) -> list[str]:
     many = len(answer.assumed)
     if not many:
         return []
-    assumed = {n.name for n in answer.numbers if n.source.partition(":")[0] not in OWN_FILES}
+    assumed = {n.name for n in answer.numbers if n.source.startswith((ASSUMED, "default_"))}
     swings = answer.swings if assumed else ()  # dear, and none of them would be said
     turning = [s for s in swings if min(s.lead_low, s.lead_high) < 0 and s.number in assumed]
     said = "; ".join(f"{sentences.plain_number(s.number)} ({measured(s.value_low, s.unit)} to "
                      f"{measured(s.value_high, s.unit)})" for s in turning)  # fmt: skip
-    if not said:
-        return [f"{whole(many)} assumed figures (--part assumed); no guessed price, hour or day turns it."]
-    return [f"{said} can turn it.", f"{whole(many)} figures are assumed (--part assumed)."]
+    turns = f"{said} can turn it." if said else "No guessed price, hour or day turns it."
+    return [turns, f"{whole(many)} figures are assumed (--part assumed)."]
 
 
 def full(answer: Answer, part: str = "") -> str:

@@ -223,10 +223,6 @@ class Swing:
     best_low: str
     best_high: str
 
-    @property
-    def wide(self) -> float:
-        return abs(self.lead_high - self.lead_low)
-
 
 def swings(model: Model, best: int, listed: Sequence[Number]) -> list[Swing]:
     def pull(x: Number) -> float:
@@ -242,8 +238,8 @@ def swings(model: Model, best: int, listed: Sequence[Number]) -> list[Swing]:
 
     ranked = sorted((n for n in listed if not n.range.sure), key=lambda n: -pull(n))
     least = 1e-9 * max(abs(float(model.totals[best])), 1.0)
-    found = [s for s in map(swing, ranked[: 2 * MOST]) if s.wide > least]
-    return sorted(found, key=lambda s: -s.wide)[:MOST]
+    found = [(abs(s.lead_high - s.lead_low), s) for s in map(swing, ranked[: 2 * MOST])]
+    return [s for wide, s in sorted(found, key=lambda pair: -pair[0]) if wide > least][:MOST]
 
 
 LEAVES = 64  # leaves, spread evenly by chance, over which the inputs are ranked by what they move

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from typing import Any
-
-import pandas as pd
 
 from repairecon.buying.inputs import mean_of
 from repairecon.kinds.case_rows import SAYS_ITSELF
@@ -16,8 +14,7 @@ from repairecon.rebuild_or_buy.bench import StopWhen, Worth
 from repairecon.rebuild_or_buy.sensitivity import Flip
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE
 from repairecon.rebuild_or_buy.tree import STAGE
-from repairecon.records import STAGES
-from repairecon.records.case import NO_WAY
+from repairecon.records import NO_WAY, STAGES
 from repairecon.show.layout import capital
 from repairecon.show.words import chance_words, days_words, hours_words, measured, number, tenths, whole
 
@@ -26,8 +23,7 @@ SOONER_DAYS, SOONER_SHARE, MORE_LIKELY, LEAST_GAP = 2.0, 0.2, 0.05, 0.5
 that rounds to nothing is none [home money]."""
 SPARE = "To end with a spare aboard as well"
 LEAST_HOURS, LEAST_DAYS = 0.25, 0.5  # less than these is not said of a way that takes more
-MOST_FINDINGS, MOST_SAID, SMALL_CHANGE = 4, 6, 0.005
-"""Findings said one by one, numbers, and the share of the total below which a look is not worth a line."""
+MOST_FINDINGS, MOST_SAID = 4, 6  # findings and numbers said one by one
 AFTER = {
     "outside": "after a look from outside", "removal": "once it is off", "strip": "once it is stripped",
     "measure": "once it is measured", "reassembly": "once it is together again", "first run": "after the first run",
@@ -186,11 +182,10 @@ def longer(answer: Answer) -> str:
     years, other = basis.beyond(way) if a.basis == "this job" and a.do != "leave" else (None, "")
     if years is not None:
         known, life = all(map(basis.life_known, (way, other))), basis.life_turns(way)
-        turns = [] if life is None else [f"it turns at a life of {tenths(life)} years for {way}"]
-        reasons = [*([] if known else ["by assumed lives"]), *turns]
-        why = f" ({'; '.join(reasons)})" if reasons else ""
+        turns = "" if life is None else f"it turns at a life of {tenths(life)} years for {way}"
+        reasons = "; ".join(filter(None, ("" if known else "by assumed lives", turns)))
         for_long = f"about {whole(years)} years" if years >= 1.5 else "a year or so"
-        return f"Kept for more than {for_long}, {other} comes cheaper{why}."
+        return f"Kept for more than {for_long}, {other} comes cheaper{reasons and f' ({reasons})'}."
     return ""
 
 
@@ -291,8 +286,8 @@ def safety(answer: Answer) -> str:
     out = answer.table[~answer.table["allowed"] & answer.table["why_not"].str.contains("price alone")]
     if out.empty:
         return ""
-    do = "leave the rebuild to a specialist, or write a [[waiver]] with your reason into case.toml"
-    return f"Not to be chosen on price alone ({', '.join(answer.case.unit.safety)}): {named(out.index)}; {do}."
+    lead = f"Not to be chosen on price alone ({', '.join(answer.case.unit.safety)}): {named(out.index)}"
+    return f"{lead}; leave the rebuild to a specialist, or write a [[waiver]] with your reason into case.toml."
 
 
 def so_far(answer: Answer) -> list[str]:
@@ -362,33 +357,29 @@ def stop_rule(answer: Answer, stops: Sequence[StopWhen]) -> list[str]:
 
 
 def order_time(answer: Answer) -> str:
-    rows = answer.order_times
-    if rows.empty:
+    rows = answer.order_times.to_dict("records")
+    if not rows:
         return ""
 
-    def said(row: pd.Series[Any]) -> str:
+    def said(row: dict[Hashable, Any]) -> str:
         vain = f", {chance_words(row['p_in_vain'])} bought for nothing" if row["p_in_vain"] > 0 else ""
         return f"{answer.money(row['expected_total'])}, {days_words(row['expected_days'])}{vain}"
 
-    when = [AFTER[order.removeprefix("after ")] for order in rows["order"]]
-    best = int(rows["expected_total"].to_numpy().argmin())
-    others = "; ".join(f"{when[k]} {said(rows.iloc[k])}" for k in range(len(rows)) if k != best)
+    best = min(rows, key=lambda row: float(row["expected_total"]))
+    when = {row["order"]: AFTER[row["order"].removeprefix("after ")] for row in rows}
+    others = "; ".join(f"{when[row['order']]} {said(row)}" for row in rows if row is not best)
     instead = f" Instead: {others}." if others else ""
-    return f"Order the parts {when[best]}: {said(rows.iloc[best])} on average.{instead}"
+    return f"Order the parts {when[best['order']]}: {said(best)} on average.{instead}"
 
 
 def looks(answer: Answer) -> list[str]:
     first = answer.advice.look  # its worth is on the basis of the advice, that of the others by this job alone
-    at_hand = sorted((w for w in answer.looks if w.has_look), key=lambda w: -w.net)
-    at_hand = [first if first is not None and w.look == first.look else w for w in at_hand]
+    at_hand = [first if first is not None and w.look == first.look else w for w in answer.looks]
     lines = [look(answer, w) for w in at_hand if w.net > 0 or w is first]
     poor = (w for w in at_hand if w.net <= 0 and w is not first)
     said = [f"{w.look} (costs {answer.money(w.cost)}, saves {answer.money(w.evsi)})" for w in poor]
-    least = SMALL_CHANGE * abs(answer.bench.value)
-    known = [w for w in answer.looks if not w.has_look and w.evpi > least][:MOST_SAID]
-    worth = [f"{plain_number(w.about)} {answer.money(w.evpi)}" for w in known]
-    titled = {"Not worth their cost here": said, "What it would be worth to know for certain beforehand": worth}
-    return lines + [f"{title}: {'; '.join(some)}." for title, some in titled.items() if some]
+    lines += [f"Not worth their cost here: {'; '.join(said)}."] if said else []
+    return lines or ["No look is known here: looks.csv names them."]
 
 
 def look(answer: Answer, worth: Worth) -> str:
@@ -404,40 +395,32 @@ def flip(f: Flip) -> str:
 
 
 def flips(answer: Answer) -> list[str]:
-    ranked = sorted(answer.flips, key=lambda f: not f.within_range)[:MOST_SAID]
-    lines = [f"{capital(flip(f))}{'' if f.within_range else '; that is outside its range'}." for f in ranked]
+    inside = [f for f in answer.flips if f.within_range]
+    where = "" if inside else "; that is outside its range"
+    lines = [f"{capital(flip(f))}{where}." for f in inside[:MOST_SAID] or answer.flips[:1]]
     return lines or ["No single number turns this within five times its value."]
 
 
 def years(answer: Answer) -> Iterator[str]:
-    h, today = answer.horizon, answer.verdict.best
+    h, way = answer.horizon, answer.basis.over_years.way
     if h.years.horizon_years == 0:
         yield "Only this job is looked at: say how long you keep her (--horizon-years 10) to look further."
         return
-    best, now = h.ways.loc[h.best], h.ways.loc[today]
-    figures = best["present_cost"], best["annual_cost"], now["present_cost"] - best["present_cost"]
-    present, a_year, more = map(answer.money, figures)
+    best = h.ways.loc[way]
     yield (
-        f"Over {number(h.years.horizon_years)} years {h.best} comes cheapest: {present} in today's money, {a_year} a "
-        f"year. {capital(chance_words(best['p_failure_away']))} that it fails away from base in that time."
+        f"Over {number(h.years.horizon_years)} years {way} comes cheapest: {answer.money(best['present_cost'])} in "
+        f"today's money, {answer.money(best['annual_cost'])} a year. {capital(chance_words(best['p_failure_away']))} "
+        "that it fails away from base in that time."
     )
-    if h.best != today:
-        why = f"half of such last {tenths(now['median_life'])} years, of {h.best} {tenths(best['median_life'])}"
-        if answer.table.loc[h.best, "p_spare"] > answer.table.loc[today, "p_spare"]:
-            why = "the other leaves a spare aboard"
-        yield f"{capital(today)} is cheaper today but {more} dearer over these years: {why}."
     age, pays = best["best_replacement_age"], "in time, before it fails, does not pay within these years"
     if age <= h.years.horizon_years:
         pays = f"before it fails pays, best at about {number(age)} years"
-    yield f"Renewing {h.best} {pays}."
-    for c in (c for c in answer.horizon.spares if c.worth > 0 or c.cost > 0):
+    yield f"Renewing {way} {pays}."
+    for c in (c for c in h.spares if c.worth > 0 or c.cost > 0):
         pays = f"{answer.money(c.worth)} over these years, so it {'pays' if c.net > 0 else 'does not pay'}"
         yield f"{capital(c.combination)}: costs {answer.money(c.cost)} more and saves {pays}."
     for f in answer.life_fits:
-        seen = f"Your own lives of {f.way} ({f.failures} failed, {f.survivors} still going"
-        if f.refused:
-            yield f"{seen}, in {f.clock}) cannot tell: {f.refused}."
-        else:
-            ends = f"9 times in 10 between {number(f.median_low)} and {number(f.median_high)}"
-            yield f"{seen}): half last {number(f.median)} {f.clock}, {ends}."
+        ends = f"9 times in 10 between {number(f.median_low)} and {number(f.median_high)}"
+        tells = f" cannot tell: {f.refused}" if f.refused else f": half last {number(f.median)} {f.clock}, {ends}"
+        yield f"Your own lives of {f.way} ({f.failures} failed, {f.survivors} still going, in {f.clock}){tells}."
     yield "Nobody publishes hours to failure of such units: the lives are the case's or assumed."

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,7 +63,7 @@ class Decision:
         # looking elsewhere now: nothing if another unit is to blame, else the best way after all, later
         cost, this, sets = np.zeros(len(self.chance)), np.where(self.other, 0.0, self.chance), self.ids[0]
         if this.any():
-            first = replace(self, chance=this, other=np.zeros_like(self.other)).rule().stages[0]
+            first = replace(self, chance=this, other=np.zeros_like(self.other)).rule.stages[0]
             best = np.zeros(int(sets.max()) + 1)
             best[: len(first.p_set)] = np.where(first.p_set > 0, np.minimum(first.cost_go_on, first.cost_stop), 0.0)
             cost[~self.other] = best[sets[~self.other]] + self.elsewhere_cost
@@ -74,6 +74,7 @@ class Decision:
         stop[0, :, -1] = cost
         return stop
 
+    @cached_property
     def rule(self) -> tree_formulas.StopRule:
         on = np.flatnonzero(self.chance > 0)
         chance, stop = self.chance[on] / self.chance[on].sum(), self.stops()[:, on]
@@ -81,7 +82,7 @@ class Decision:
 
     def value(self) -> float:
         """Least expected cost from here with the freedom to stop."""
-        return self.rule().value
+        return self.rule.value
 
     def from_point(self, first: int) -> Decision:
         """The same with no stop before the end of stage ``first``, unless the rebuild has ended there."""

@@ -131,9 +131,6 @@ class WaysCost:
         self.work.order(bill, wanted, waited, {self.order_stage: floor} if floor else {}, at_leisure)
         return Bill({k: coef for k, coef in bill.items() if k[0] != DAYS}) if at_leisure else bill
 
-    def rebuild_upto(self, way: Way, stage: int) -> Bill:
-        return self.rebuild(way, upto=stage) if stage >= 0 else Bill()
-
     def _wanted(
         self, bill: Bill, way: Way, end: Ints, upto: int = NEVER_ENDS, at_leisure: bool = False
     ) -> list[Wanted]:
@@ -298,8 +295,6 @@ class WaysCost:
         """What is done for a way that never comes before another is taken, besides waiting: its tasks by then that the
         other does not need as well. A spare that is dead shows at its first run: all its work."""
         bill, dead = Bill(), way.kind == OWN_SPARE
-        if way.traits.rebuilds == "here":
-            return bill
         others = self.tasks_of(instead) if instead else []
         shared = [task for task, stage in others if stage == STAGE["outside"] or not dead]
         for task, stage in self.tasks_of(way):

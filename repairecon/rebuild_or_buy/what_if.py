@@ -106,14 +106,9 @@ class WhatIf:
         return [d for d in self.dials if self.values.get(d.name, d.now) != d.now]
 
     @property
-    def touched(self) -> bool:
-        """Whether anything but findings is other than in the case."""
-        return bool(self.off or self._moved) or self.cash_at_most is not None or self.within_days is not None
-
-    @property
     def said(self) -> list[str]:
         """What to do: the advice of the case as it stands, else the cheapest way with these figures."""
-        if not self.touched:
+        if not (self.off or self._moved) and self.cash_at_most is None and self.within_days is None:
             return sentences.advice(self.answer)[:2]
         rows, ways, currency = self.expected, self.answer.model.ways, self.case.terms.currency
         order = [int(i) for i in np.argsort(rows[:, 3], kind="stable") if np.isfinite(rows[i, 3])]

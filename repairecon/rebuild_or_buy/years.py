@@ -17,18 +17,15 @@ from repairecon.buying.inputs import mean_of
 from repairecon.formulas import renewal
 from repairecon.formulas.lives import mean_p_spare_works
 from repairecon.rebuild_or_buy import lives
-from repairecon.rebuild_or_buy.draws import REPLICATES, by_steps, failure_times, path_draws, replicate_se
+from repairecon.rebuild_or_buy.draws import by_steps, failure_times, path_draws
 from repairecon.rebuild_or_buy.lives import MONTHS, Clocks, Failures
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes, evaluated_blocks
+from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes
 from repairecon.rebuild_or_buy.tree import Floats, grow
 from repairecon.records import RepaireconError, Way, Years
 
 BREAK_EVEN_RIGHT = 1e-6  # share of a break-even life that it may be off by
 FAN_PATHS = 4000
-DRAWS, PATHS = 16_384, 1000
-"""Draws of this job and courses of failures a replicate: standard errors of about a tenth of a chance in 100."""
-APART = 1_000_003
 
 
 class Ledger:
@@ -241,17 +238,7 @@ class Horizon:
 
     @cached_property
     def ways(self) -> pd.DataFrame:
-        """A row a way (see ``over_the_years``), with the chance that it is the cheapest over the years."""
-        ways = over_the_years(self.ledger).set_index("way")
-        chances = self.outcomes.p_cheapest, self.outcomes.p_cheapest_se
-        if self.years.horizon_years > 0:
-            chances = cheapest_over_years(self.ledger, self.outcomes, self.outcomes.seed)
-        ways["p_cheapest"], ways["p_cheapest_se"] = chances
-        return ways
-
-    @cached_property
-    def best(self) -> str:
-        return self.model.ways[int(np.where(self.model.allowed, self.ledger.present, np.inf).argmin())]
+        return over_the_years(self.ledger).set_index("way")
 
     @cached_property
     def spares(self) -> tuple[Combination, ...]:
@@ -268,7 +255,7 @@ class Horizon:
 
     @cached_property
     def spare_lines(self) -> pd.DataFrame:
-        return worth_by_days(self.ledger, 25 if self.years.horizon_years > 0 else 0)
+        return worth_by_days(self.ledger) if self.years.horizon_years > 0 else pd.DataFrame()
 
 
 @dataclass(frozen=True)
@@ -304,9 +291,9 @@ def spare_combinations(ledger: Ledger, kit_cost: float) -> list[Combination]:
     return [Combination(name, worth, cost, worth - cost, p, least + cost - worth) for name, worth, cost, p in rows]
 
 
-def worth_by_days(ledger: Ledger, steps: int = 25) -> pd.DataFrame:
+def worth_by_days(ledger: Ledger) -> pd.DataFrame:
     now, rows = mean_of(ledger.years.days_away), []
-    for days in np.linspace(0.0, max(2.0 * now, 10.0), steps):
+    for days in np.linspace(0.0, max(2.0 * now, 10.0), 25):
         other = copy(ledger)
         other.unspared = ledger.total + ledger.years.p_away * (ledger.away + (float(days) - now) * ledger.day)
         dearer = np.array([other.failure(i) - ledger.failure(i) for i in range(len(ledger.ways))])
@@ -351,45 +338,3 @@ def paid_later(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: i
     worth = np.zeros(times.shape)
     worth[fails] = costs * (1.0 + ledger.rate) ** -times[fails]
     return np.array([(worth * (times <= year)).sum(axis=0) for year in grid])
-
-
-def later_costs(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int) -> Floats:
-    ways, end = range(len(ledger.ways)), np.array([ledger.years.horizon_years])
-    return np.array([paid_later(ledger, outcomes, i, end, seed, paths)[0] - ledger.resale(i) for i in ways])
-
-
-def joint_totals(model: Model, draws: int, seed: int) -> list[Floats]:
-    """Totals (W, n) of each replicate."""
-    parts: list[list[Floats]] = [[] for _ in range(REPLICATES)]
-    for block, values in evaluated_blocks(model, draws, seed):
-        totals = np.array([v[TOTAL] for v in values], dtype=float)
-        for r in np.unique(block.replicate):
-            parts[int(r)].append(totals[:, np.broadcast_to(block.replicate == r, totals.shape[1:])])
-    return [np.concatenate(p, axis=1) for p in parts if p]
-
-
-def cheapest_over_years(
-    ledger: Ledger, outcomes: Outcomes, seed: int, draws: int = DRAWS, paths: int = PATHS
-) -> tuple[Floats, Floats]:
-    """Chance that each allowed way has the least discounted cost over the horizon (W,), and its standard error.
-    ``paths`` courses of failures for each way and replicate. Later failures of one way tell nothing of another's: given
-    this job's totals and what one way's failures cost, the chance that every other way costs more is a product of
-    shares of their drawn courses, so that few draws do."""
-    totals, allowed = joint_totals(ledger.model, draws, seed), np.flatnonzero(ledger.allowed)
-    wins = np.zeros((len(ledger.ways), len(totals)))
-    for r, now in enumerate(totals):
-        later = np.sort(later_costs(ledger, outcomes, seed + r * APART, paths), axis=1)
-        start, n = path_draws(seed, f"cheapest:{r}", (len(now), 2)), now.shape[1]
-        # courses of a way's own failures, evenly spread over their costs and in no order that the totals know of
-        step = int(n * 0.6180339887) | 1
-        while np.gcd(step, n) > 1:
-            step += 2
-        for w in allowed:
-            place = ((np.arange(n) * step + int(start[w, 0] * n)) % n + start[w, 1]) / n
-            cost, chance = now[w] + later[w, (place * paths).astype(np.intp)], np.ones(n)
-            for v in allowed[allowed != w]:
-                chance *= 1.0 - np.searchsorted(later[v], cost - now[v], side="right") / paths
-            wins[w, r] = chance.sum()
-    counts = np.array([t.shape[1] for t in totals])
-    p = wins.sum(axis=1)
-    return p / p.sum(), np.asarray(replicate_se(wins, counts)) * counts.sum() / p.sum()

@@ -7,7 +7,7 @@ import datetime
 import json
 import re
 import sys
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, is_dataclass
 from decimal import Decimal
@@ -113,7 +113,7 @@ def _flat(x: Mapping[str, Any], path: tuple[str, ...], name: str, lists: dict[st
         here, of = (*path, str(key)), "_".join(filter(None, (name, str(key))))
         if records := _records(str(key), value):
             later.append((of, records))
-        elif isinstance(value, Mapping) and name and _all_of(str, value.values()):
+        elif isinstance(value, Mapping) and name and all(isinstance(v, str) for v in value.values()):
             made[here] = "; ".join(f"{k}={v}" for k, v in value.items())
         elif isinstance(value, Mapping):
             made |= _flat(value, here, name, lists)
@@ -131,17 +131,13 @@ def _flat(x: Mapping[str, Any], path: tuple[str, ...], name: str, lists: dict[st
 
 def _records(key: str, value: Any) -> list[Mapping[str, Any]]:
     """The rows of what becomes a table of its own: a mapping or a list of records, a list of numbers; else none."""
-    if isinstance(value, Mapping) and _all_of(Mapping, value.values()):
+    if isinstance(value, Mapping) and all(isinstance(v, Mapping) for v in value.values()):
         return [{key: k, **v} for k, v in value.items()]
     if not isinstance(value, list | tuple):
         return []
     if any(isinstance(v, Mapping) for v in value):
         return [v if isinstance(v, Mapping) else {"is": v} for v in value]
     return [{key: v} for v in value] if all(map(_is_number, value)) else []
-
-
-def _all_of(kind: type, values: Iterable[Any]) -> bool:
-    return all(isinstance(v, kind) for v in values)
 
 
 def _cell(x: Any) -> Any:

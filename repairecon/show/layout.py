@@ -96,7 +96,9 @@ def fitted(blocks: Sequence[Block], most: int) -> list[str]:
 def as_text(frame: pd.DataFrame, *, fold: bool = False, width: int = WIDTH) -> str:
     """A table as aligned text, words left, numbers right, no index; ``fold`` brings words down to a page's width."""
     columns = [[str(c), *map(str, frame[c])] for c in frame.columns]
-    aligned = [str.ljust, *(str.rjust if _figures(cells) else str.ljust for _, *cells in columns[1:])]
+    # to the right stand figures, but no sentences with figures in them
+    figures = [all(len(x) <= LONGEST_FIGURE and any(map(str.isdigit, x)) for x in cells) for _, *cells in columns[1:]]
+    aligned = [str.ljust, *(str.rjust if is_so else str.ljust for is_so in figures)]
     widths = [max(map(len, c)) for c in columns]
     if fold and sum(widths) + 2 * (len(widths) - 1) > width:
         widths = _fitting(columns, [k for k, to in enumerate(aligned) if to is str.ljust], width)
@@ -111,11 +113,6 @@ def as_text(frame: pd.DataFrame, *, fold: bool = False, width: int = WIDTH) -> s
         if k == 0:
             lines.append("  ".join("-" * w for w in widths))
     return "\n".join(lines)
-
-
-def _figures(cells: list[str]) -> bool:
-    """Whether cells stand to the right: figures, but no sentences with figures in them."""
-    return all(len(x) <= LONGEST_FIGURE and any(map(str.isdigit, x)) for x in cells)
 
 
 def _paragraphs(columns: list[list[str]], width: int) -> str:

@@ -189,10 +189,6 @@ class PlainNumpy:
         both = Money(bench.cash + new.cash, bench.hours + new.hours, bench.days + new.days)
         return {"rebuild here": here, **whole, "buy new, rebuild the old": both}
 
-    def totals(self) -> Array:
-        """Total of every way in every draw (W, n)."""
-        return np.array([self.total(m) for m in self.bills().values()])
-
     def answer(self) -> dict[str, Any]:
         """Means, quantiles, chance of being cheapest of all ways."""
         bills = self.bills()

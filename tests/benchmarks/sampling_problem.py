@@ -11,7 +11,6 @@ One run on two cores, 1,000,000 draws of 54 streams (a):
     ten exact expected costs                        0.003 (a)
     memory above start                              7.2 MB allocated, 8.6 resident (2.5 of it code)
     chance of being cheapest, variance x time       16 (16,384 draws) to 60 (131,072) times plain numpy
-    the same with the years to come                 32 times plain numpy (16 for the worst way)
 """
 
 from __future__ import annotations
@@ -30,8 +29,6 @@ TESTS = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "rebuild_or_buy"), str(TESTS / "benchmarks")]
 
 import other_libraries  # noqa: E402
-import plain_years  # noqa: E402
-from lived_case import lived  # noqa: E402
 from plain_numpy import PlainNumpy  # noqa: E402
 from reference_case import branch, case, span  # noqa: E402
 from reference_problem import MEMORY, fresh, timed, uniforms  # noqa: E402
@@ -39,7 +36,6 @@ from reference_problem import MEMORY, fresh, timed, uniforms  # noqa: E402
 from repairecon.rebuild_or_buy.model import Model  # noqa: E402
 from repairecon.rebuild_or_buy.outcomes import sample  # noqa: E402
 from repairecon.rebuild_or_buy.tree import grow  # noqa: E402
-from repairecon.rebuild_or_buy.years import Ledger, cheapest_over_years  # noqa: E402
 from repairecon.records import Case  # noqa: E402
 
 FEW, SEEDS = 20_000, 12
@@ -156,24 +152,8 @@ def main() -> None:
     print("chance of being cheapest, variance x time against independent draws (each way):   target 15")
     gains("this job, 16,384 draws", lambda s: sample(model, 16_384, s).p_cheapest, per_draw)
     gains("this job, 131,072 draws", lambda s: sample(model, 131_072, s).p_cheapest, per_draw)
-    years()
     if asked.chart:
         growth(asked.chart, streams)
-
-
-def years() -> None:
-    """The same with the failures of the years to come."""
-    made = lived()
-    model = model_of(made)
-    outcomes = sample(model, FEW, 1)
-    ledger = Ledger(model, made.years, outcomes.mean[:, 3])
-    start = time.perf_counter()
-    p = plain_years.cheapest_over_years(made, ledger, outcomes, 5 * FEW, 3)
-    plain = (time.perf_counter() - start) / (5 * FEW)
-    ours, se = cheapest_over_years(ledger, outcomes, 1)
-    z = (p - ours) / np.sqrt(se**2 + p * (1 - p) / (5 * FEW))
-    print(f"with the years: plain numpy agrees within {np.abs(z).max():.1f} standard errors")
-    gains("with the years", lambda s: cheapest_over_years(ledger, outcomes, s)[0], {"plain numpy": plain})
 
 
 if __name__ == "__main__":

@@ -55,7 +55,6 @@ def test_half_censored_sample() -> None:
     assert fit.life == pytest.approx(606.005, abs=0.0005)
     assert fit.shape == pytest.approx(1.72563, abs=0.000005)
     assert fit.log_likelihood == pytest.approx(-75.122, abs=0.0005)
-    assert (fit.failures, fit.survivors) == (10, 10)
 
 
 def test_heavily_censored_sample() -> None:
@@ -107,7 +106,7 @@ def test_against_a_statistics_library_with_survivors(shape: float, until: float)
     theirs, _, life = stats.weibull_min.fit(data, floc=0.0)
     fit = fit_weibull(seen, failed)
     assert (fit.shape, fit.life) == pytest.approx((theirs, life), rel=1e-4)
-    assert fit.survivors == (~failed).sum() > 0
+    assert (~failed).any()
 
 
 def test_ends_of_the_intervals_lie_on_the_likelihood_contour() -> None:
@@ -159,6 +158,6 @@ def test_data_that_cannot_tell_are_refused() -> None:
         fit_weibull([5.0, 5.0, 9.0], [True, True, False])
     with pytest.raises(ValueError, match="2 failures among 2 units cannot tell the shape"):
         fit_weibull([5.0, 8.0])
-    assert fit_weibull([5.0, 8.0], widest=math.inf).failures == 2
+    assert 5.0 < fit_weibull([5.0, 8.0], widest=math.inf).median < 8.0
     with pytest.raises(ValueError, match="6 failures among 1703 units cannot tell the median life"):
         fit_weibull(*cages())

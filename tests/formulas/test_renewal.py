@@ -154,25 +154,6 @@ def test_no_horizon_no_failures() -> None:
     assert over_horizon(cdf, 0.0, 0.05) == (0.0, 0.0, 0.0)
 
 
-def test_what_is_too_coarse_is_refused() -> None:
-    for call in (
-        lambda: renewals(exponential(10, 0.01)),
-        lambda: rebuilds(10.0, 0.01, 2.0),
-        lambda: rebuilds(60.0, 5.0, 4.0, 0.0, 1.0),
-    ):
-        with pytest.raises(ValueError, match="too coarse"):
-            call()
-    # up to 30 % of the units may end within half a step
-    for share, good in ((0.29, True), (0.31, False)):
-        life = 0.025 / -math.log1p(-share)
-        for call in (lambda life=life: renewals(exponential(10, life)), lambda life=life: rebuilds(10.0, life, 1.0)):
-            if good:
-                assert call()[-1] > 0
-            else:
-                with pytest.raises(ValueError, match="too coarse"):
-                    call()
-
-
 @pytest.mark.parametrize("cv2", TIJMS)
 def test_as_new_each_time_it_is_the_renewal_function(cv2: float) -> None:
     """Tijms, table 8.1.1 (see test_renewal): wear kept 0."""

@@ -166,12 +166,6 @@ def test_a_single_outcome_cannot_be_misread():
     assert tree.look_likelihood([0], 1, 0.6).sum() == pytest.approx(1.0)
 
 
-@pytest.mark.parametrize("chance", [[0.5, 0.5, 0.0], [0.0, 1.0, 0.0]])
-def test_impossible_findings_are_refused(chance):
-    with pytest.raises(ValueError, match="cannot occur together"):
-        tree.given_findings(chance, [0.0, 0.0, 1.0])
-
-
 @settings(max_examples=40, deadline=None)
 @given(seeds(), st.floats(0, 1))
 def test_showings_of_a_look_are_a_distribution(seed, p_right):
@@ -240,19 +234,3 @@ def test_information_sets_of_events_of_very_many_outcomes():
     ids, n = tree.information_sets(np.array(rows * 2, dtype=np.int16), [0, 1, 2])
     assert n == 4
     assert ids.tolist() == [3, 3, 0, 2, 1] * 2
-
-
-def test_expected_by_set_against_plain_means():
-    rng = np.random.default_rng(5)
-    ids = rng.integers(0, 4, 60)
-    ids[ids == 2] = 3
-    chance = rng.dirichlet(np.ones(60))
-    values = rng.normal(size=(60, 3))
-    expected, p_set = tree._expected_by_set(ids, chance, values)
-    assert expected.shape == (4, 3)
-    for number in (0, 1, 3):
-        mine = ids == number
-        assert_allclose(expected[number], np.average(values[mine], axis=0, weights=chance[mine]), atol=1e-12)
-        assert p_set[number] == pytest.approx(chance[mine].sum())
-    assert p_set[2] == 0
-    assert np.isnan(expected[2]).all()

@@ -27,13 +27,6 @@ def ways_table(many: int, seed: int = 0) -> pd.DataFrame:
     }, index=WAYS[:many])  # fmt: skip
 
 
-def curves(many: int) -> pd.DataFrame:
-    costs = np.linspace(0.0, 4000.0, 201)
-    starts = 100.0 + 150.0 * np.arange(many)
-    columns = {way: np.clip((costs - low) / (1.4 * low), 0, 1) for way, low in zip(WAYS[:many], starts, strict=True)}
-    return pd.DataFrame(columns, index=costs)
-
-
 def tree_rows(levels: list[list[tuple[str, float]]]) -> pd.DataFrame:
     """Every outcome of an event follows every outcome of the one before."""
     rows: list[dict[str, Any]] = []
@@ -85,14 +78,9 @@ def spares(many: int) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["combination", "days_saved", "worth"])
 
 
-def pruned(nodes: pd.DataFrame, keep: int) -> pd.DataFrame:
-    """The tree with its rarest branches merged."""
-    return pd.DataFrame(charts.Tree(nodes.to_dict("records")).pruned(keep).rows.values())
-
-
 MAKERS: dict[str, Any] = {
-    "cost_ranges": ways_table, "chance_below": curves, "money_against_days": lambda many: ways_table(many, seed=many),
-    "damage_tree": lambda many: pruned(DEEP, 3 * many), "lead_swings": lambda many: SWINGS.head(many),
+    "cost_ranges": ways_table, "money_against_days": lambda many: ways_table(many, seed=many),
+    "damage_tree": lambda many: DEEP.head(6 * many), "lead_swings": lambda many: SWINGS.head(many),
     "cost_over_years": years, "spare_worth": spares,
 }  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""Years, spares and chances draw the frame; names find room. All figures here are invented."""
+"""Years and spares draw the frame; names find room. All figures here are invented."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from chart_checks import CAPTION, WAYS, boxes, by_gid, named, overlapping, said
-from chart_frames import curves, spares, years
+from chart_frames import spares, years
 from scipy.optimize import minimize
 
 from repairecon.rebuild_or_buy import charts_lines
@@ -90,30 +90,6 @@ def test_worth_of_a_spare_and_the_days_from_which_it_pays() -> None:
 def test_where_a_spare_pays_in_words(worths: list[float], words: str) -> None:
     frame = pd.DataFrame({"combination": "new", "days_saved": [0.0, 10.0, 20.0], "worth": worths})
     assert f"new {words}".strip() in said(charts_lines.spare_worth(frame, "EUR"))
-
-
-# ---------------------------------------------------------------- the chance of staying below
-def test_curves_are_the_frame_and_names_hang_on_them() -> None:
-    frame = curves(5)
-    ax = charts_lines.chance_below(frame, "EUR", CAPTION)
-    for way in frame.columns:
-        line = by_gid(ax, f"curve {way}")
-        np.testing.assert_array_equal(line.get_xdata(), frame.index)
-        np.testing.assert_array_equal(line.get_ydata(), frame[way])
-    dots = [line for line in ax.lines if line.get_marker() == "o"]
-    assert len(dots) == 5
-    # the curves are uniform between 100 + 150 k and 2.4 times that: cost at chance p is low (1 + 1.4 p)
-    for place, dot in enumerate(sorted(dots, key=lambda found: -found.get_ydata()[0])):
-        cost, chance = dot.get_xdata()[0], dot.get_ydata()[0]
-        assert cost == pytest.approx((100.0 + 150.0 * place) * (1.0 + 1.4 * chance), abs=1.0)
-    assert "75 in 100" in [text for text, _ in boxes(ax)]
-
-
-def test_sure_and_unfinished_curves_are_drawn() -> None:
-    costs = np.array([0.0, 499.0, 500.0, 1000.0])
-    frame = pd.DataFrame({"sure": [0.0, 0.0, 1.0, 1.0], "dear": [0.0, 0.01, 0.02, 0.1]}, index=costs)
-    assert overlapping(boxes(charts_lines.chance_below(frame, "EUR"))) == []
-    charts_lines.chance_below(frame.iloc[[2]], "EUR").figure.canvas.draw()
 
 
 # ---------------------------------------------------------------- room for names

@@ -9,13 +9,10 @@ import matplotlib
 matplotlib.use("Agg")
 
 import matplotlib.pyplot as plt
-import numpy as np
 import pandas as pd
 import pytest
-from chart_checks import CAPTION, boxes, by_gid, named, outside, overlapping
-from chart_frames import DEEP, pruned, tree_rows
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from chart_checks import CAPTION, boxes, by_gid, named, outside, overlapping, said
+from chart_frames import DEEP, tree_rows
 from matplotlib.patches import Rectangle
 
 from repairecon.rebuild_or_buy import charts
@@ -29,61 +26,30 @@ def _closed() -> Iterator[None]:
 
 
 # ---------------------------------------------------------------- what may be found inside
-def ends_of(nodes: pd.DataFrame) -> list[float]:
-    """Joint chance of every end, by walking up to the root."""
-    by_id = nodes.set_index("id")
-    found = []
-    for end in set(by_id.index) - set(by_id["parent"]):
-        chance, at = 1.0, end
-        while at != -1:
-            chance, at = chance * by_id.loc[at, "chance"], by_id.loc[at, "parent"]
-        found.append(chance)
-    return found
-
-
-@st.composite
-def trees(draw_from: st.DrawFn) -> pd.DataFrame:
-    weights = st.lists(st.floats(0.01, 1.0), min_size=1, max_size=4)
-    levels = draw_from(st.lists(weights, min_size=1, max_size=3))
-    return tree_rows([[(f"outcome {k}", w / sum(level)) for k, w in enumerate(level)] for level in levels])
-
-
-@settings(max_examples=40, deadline=None)
-@given(trees(), st.integers(1, 20))
-def test_pruning_keeps_every_chance_and_the_number_of_ends(nodes: pd.DataFrame, keep: int) -> None:
-    found = pruned(nodes, keep)
-    assert len(ends_of(found)) <= keep
-    assert sum(ends_of(found)) == pytest.approx(1.0)
-    under = found.groupby("parent")["chance"].sum()
-    assert under.to_numpy() == pytest.approx(np.ones(len(under)))
-    assert found["id"].is_unique
-    if len(ends_of(nodes)) <= keep:
-        assert list(found["id"]) == list(nodes["id"])
-
-
-def test_pruning_by_hand() -> None:
-    nodes = pd.DataFrame(
-        [(0, -1, "no", 0.6, 0.0, False), (1, -1, "salt", 0.4, 90.0, False), (2, 1, "good", 0.625, 0.0, False),
-         (3, 1, "bent", 0.25, 100.0, False), (4, 1, "gone", 0.125, 400.0, True)],
-        columns=["id", "parent", "label", "chance", "extra_cost", "ends_rebuild"],
-    ).assign(event="shaft", note="")  # fmt: skip
-    found = pruned(nodes, 3)
-    # bent 0.10 and gone 0.05 of all jobs are the rarest: together 0.375 of their parent, (2*100 + 400) / 3
-    assert list(found["label"]) == ["no", "salt", "good", "others (2)"]
-    others = found.iloc[-1]
-    assert others["chance"] == pytest.approx(0.375)
-    assert others["extra_cost"] == pytest.approx(200.0)
-    assert others["merged"] == 2
-    assert not others["ends_rebuild"]
-    assert list(pruned(nodes, 2)["label"]) == ["no", "salt"]
-    said = [text for text, _ in boxes(charts.damage_tree(nodes, "EUR", keep=3))]
-    assert "shaft: others (2)" in said
-    assert any("together 38 in 100" in " ".join(text.split()) for text in said)
+@pytest.mark.parametrize(("height", "least"), [(0.0, 18), (5.0, 5)])
+def test_the_likeliest_branches_are_drawn_and_the_others_counted(height: float, least: int) -> None:
+    every = charts.damage_tree(DEEP.iloc[:18], "EUR", CAPTION)
+    assert len(named(every, "branch ")) == 18
+    assert not any("Not drawn" in text for text in said(every))
+    ax = plt.figure(figsize=(9.0, height)).add_subplot() if height else None
+    ax = charts.damage_tree(DEEP, "EUR", CAPTION, ax)
+    drawn = [int(name) for name in named(ax, "branch ")]
+    assert least <= len(drawn) <= 18
+    joint = {-1: 1.0}
+    for row in DEEP.to_dict("records"):
+        joint[row["id"]] = joint[row["parent"]] * row["chance"]
+    left = [key for key in DEEP["id"] if key not in drawn]
+    assert min(joint[key] for key in drawn) >= max(joint[key] for key in left)
+    assert any(f"Not drawn: {len(left)} more." in " ".join(text.split()) for text in said(ax))
+    by_id = DEEP.set_index("id")
+    assert {by_id.loc[key, "parent"] for key in drawn} <= {-1, *drawn}
 
 
 def test_bars_are_as_long_as_likely_and_part_the_one_above() -> None:
-    ax = charts.damage_tree(DEEP, "EUR", CAPTION, keep=100)
-    by_id = DEEP.set_index("id")
+    inside = [("good", 0.6), ("grooved", 0.33), ("beyond repair", 0.07)]
+    nodes = tree_rows([[("all jobs", 1.0)], [("good", 0.7), ("salt", 0.3)], inside, [("good", 0.9), ("rough", 0.1)]])
+    ax = charts.damage_tree(nodes, "EUR", CAPTION)
+    by_id = nodes.set_index("id")
 
     def ends(key: int) -> tuple[float, float]:
         bar = by_gid(ax, f"branch {key}")
@@ -123,9 +89,21 @@ def test_long_words_in_the_middle_of_a_tree_find_room() -> None:
     assert outside(found, ax.figure.bbox) == []
 
 
+def test_a_long_chain_of_events_is_drawn() -> None:
+    """Each event is seen where the one before was good; 1,500 of them, nearly always good."""
+    rows = [(0, -1, "pump", 1.0)]
+    for k in range(1500):
+        rows += [(2 * k + 1, max(2 * k - 1, 0), "good", 0.99), (2 * k + 2, max(2 * k - 1, 0), "bad", 0.01)]
+    nodes = pd.DataFrame(rows, columns=["id", "parent", "label", "chance"])
+    ax = charts.damage_tree(nodes.assign(event="part", extra_cost=9.0, ends_rebuild=False, note=""), "EUR", CAPTION)
+    assert len(named(ax, "branch ")) == 18
+    assert overlapping(boxes(ax)) == []
+    assert any("Not drawn: 2983 more." in text for text in said(ax))
+
+
 @pytest.mark.parametrize("extra", [-40.0, 0.0, 40.0])
 def test_a_tree_of_one_branch_says_more_or_less(extra: float) -> None:
     nodes = tree_rows([[("grooved", 1.0)], [("ground", 1.0)]]).assign(extra_cost=extra)
     ax = charts.damage_tree(nodes, "EUR")
-    said = " ".join(text for text, _ in boxes(ax))
-    assert ("EUR 40 more" in said, "EUR 40 less" in said) == (extra > 0, extra < 0)
+    words = " ".join(said(ax))
+    assert ("EUR 40 more" in words, "EUR 40 less" in words) == (extra > 0, extra < 0)

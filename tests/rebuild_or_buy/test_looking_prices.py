@@ -1,4 +1,4 @@
-"""What knowing a price or a wait is worth, against quadrature over values added up by hand."""
+"""What knowing a price is worth, against quadrature over values added up by hand."""
 
 from __future__ import annotations
 
@@ -8,60 +8,40 @@ from typing import NamedTuple
 
 import pytest
 from plain_numbers import mean, quantile
-from reference_case import branch, case, quotes, supplier, terms, way
+from reference_case import branch, quotes, supplier, terms, way
 from scipy import integrate
 from small_case import part, small, sure
 from test_looking import here
-from test_stages import BARRED, model_of
+from test_stages import model_of
 
-from repairecon.rebuild_or_buy.bench import event_worth, number_worth
+from repairecon.rebuild_or_buy.bench import event_worth, price_worth
 from repairecon.rebuild_or_buy.sensitivity import numbers
 from repairecon.records import Case, Range
 
-NO_BOUND = pytest.mark.xfail(strict=True, reason="a wait's steps are an estimate, no bound")
-
 
 class Known(NamedTuple):
-    """A number of the small case and the value of the best rule once it is known, added up by hand."""
+    """A price of the small case and the value of the best rule once it is known, added up by hand."""
 
     name: str
     made: Callable[[Range], Case]
     value: Callable[[float], float]
 
 
-# A cracked casing (0.4) is found after two days of stripping. A day at 1, or at 30 where days are in doubt.
-DEAR_DAYS = terms(cost_lost_day=sure(30), cost_own_hour=1.0)
-
-
-def dear_new(r: Range) -> Case:
-    return small(ways=(small().ways[0], replace(small().ways[1], price=r)))
-
-
-def late_new(r: Range) -> Case:
-    return small(ways=(small().ways[0], replace(small().ways[1], lead_days=r)), terms=DEAR_DAYS)
-
-
+# A cracked casing (0.4) is found after two days of stripping, a day at 1.
 KNOWN = {
     "kit": Known(
         "price of kit",
         lambda r: small(parts=(replace(part("kit", 1, sure(10)), price=r),)),
         lambda x: min(503, 0.4 * 505 + 0.6 * min(x + 15, 505)),
     ),
-    "new": Known("price of new", dear_new, lambda x: min(x + 3, 0.4 * (x + 5) + 0.6 * min(115, x + 5))),
-    "wait for kit": Known(
-        "days to wait for kit",
-        lambda r: small(parts=(part("kit", 100, r),), terms=DEAR_DAYS),
-        lambda x: min(590, 0.4 * 650 + 0.6 * min(100 + 30 * (x + 5), 650)),
-    ),
-    "wait for new": Known(
-        "days to wait for new",
-        late_new,
-        lambda x: min(500 + 30 * x, 0.4 * (560 + 30 * x) + 0.6 * min(550, 560 + 30 * x)),
+    "new": Known(
+        "price of new",
+        lambda r: small(ways=(small().ways[0], replace(small().ways[1], price=r))),
+        lambda x: min(x + 3, 0.4 * (x + 5) + 0.6 * min(115, x + 5)),
     ),
 }
-SPREAD = {"kit": (50, 300, 900), "new": (25, 150, 450), "wait for kit": (2.5, 15, 45), "wait for new": (2.5, 15, 45)}
+SPREAD = {"kit": (50, 300, 900), "new": (25, 150, 450)}
 SHAPES = ("pert", "triangular", "uniform", "lognormal")
-TOO_FAR = {**dict.fromkeys(KNOWN, ()), "wait for kit": ("lognormal",)}
 
 
 def by_quadrature(known: Known, r: Range) -> float:
@@ -73,38 +53,21 @@ def by_quadrature(known: Known, r: Range) -> float:
 
 def worth_of(made: Case, name: str) -> tuple[float, float]:
     model = model_of(made)
-    return number_worth(model, here(model), next(n for n in numbers(model) if n.name == name))
-
-
-PRICES = [pytest.param(n, s, marks=NO_BOUND) if s in TOO_FAR[n] else (n, s) for n in KNOWN for s in SHAPES]
-
-
-@pytest.mark.parametrize(("which", "shape"), PRICES)
-def test_the_reported_error_holds_the_quadrature(which: str, shape: str) -> None:
-    r = Range(*SPREAD[which], shape)  # type: ignore[arg-type]
-    worth, error = worth_of(KNOWN[which].made(r), KNOWN[which].name)
-    assert abs(worth - by_quadrature(KNOWN[which], r)) <= error + 2e-3
+    return price_worth(model, here(model), next(n for n in numbers(model) if n.name == name))
 
 
 @pytest.mark.parametrize(("which", "shape"), [(n, s) for n in KNOWN for s in SHAPES])
-def test_the_worth_of_a_number_is_near_the_quadrature(which: str, shape: str) -> None:
+def test_the_worth_of_a_price_and_its_error_against_quadrature(which: str, shape: str) -> None:
     r = Range(*SPREAD[which], shape)  # type: ignore[arg-type]
-    worth, _ = worth_of(KNOWN[which].made(r), KNOWN[which].name)
+    worth, error = worth_of(KNOWN[which].made(r), KNOWN[which].name)
     exact = by_quadrature(KNOWN[which], r)
-    assert worth == pytest.approx(exact, abs=0.001 * (quantile(r, 0.95) - quantile(r, 0.05)) * mean_slope(which))
+    assert abs(worth - exact) <= error + 2e-3
+    assert worth == pytest.approx(exact, abs=0.001 * (quantile(r, 0.95) - quantile(r, 0.05)))
     assert worth >= 0
 
 
-def mean_slope(which: str) -> float:
-    """Money a unit of the number."""
-    return 30.0 if which.startswith("wait") else 1.0
-
-
-def test_a_sure_number_is_worth_nothing() -> None:
+def test_a_sure_price_is_worth_nothing() -> None:
     assert worth_of(small(), "price of kit") == (0.0, 0.0)
-    model = model_of(case(), BARRED)
-    own = next(n for n in numbers(model) if n.name == "worth of an own hour")
-    assert number_worth(model, here(model), own) == (0.0, 0.0)
 
 
 def test_knowing_a_price_that_a_rival_quote_undercuts() -> None:

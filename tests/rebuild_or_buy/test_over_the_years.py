@@ -83,7 +83,7 @@ def test_horizon_0_is_the_answer_of_this_job(answer):
     none = rebuild_or_buy(lived(), draws=DRAWS, seed=2, horizon_years=0)
     pd.testing.assert_frame_equal(none.table, answer.table)
     np.testing.assert_array_equal(none.horizon.ways["present_cost"], none.table["total_mean"])
-    assert none.horizon.best == none.verdict.best
+    assert none.basis.over_years.way == none.verdict.best
     said = as_read(none)
     assert {row["annual_cost"] for row in said["horizon"]} == {None}
     assert {row["failures_expected"] for row in said["horizon"]} == {0.0}
@@ -116,7 +116,7 @@ def test_demos_look_ahead(demo):
     assert np.isfinite(ways[always].to_numpy(float)).all()
     assert (ways["failures_expected"] > 0).all()
     assert ways["p_failure_away"].between(0, 1).all()
-    assert ways.loc[answer.horizon.best, "present_cost"] == ways["present_cost"].min()
+    assert ways.loc[answer.basis.over_years.way, "present_cost"] == ways["present_cost"].min()
     assert np.isfinite(answer.horizon.fan.select_dtypes("number").to_numpy()).all()
 
 

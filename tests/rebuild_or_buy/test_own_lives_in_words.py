@@ -27,7 +27,7 @@ def test_fitted_lives_count_and_are_said():
     fit = answer.life_fits[0]
     assert fit.median == pytest.approx(6.75, abs=0.01)
     assert answer.horizon.ways.loc["new", "median_life"] == pytest.approx(fit.median, rel=0.03)
-    assert "Your own lives of new (10 failed, 0 still going): half last 6.75 years" in " ".join(full(answer).split())
+    assert "new (10 failed, 0 still going, in years): half last 6.75 years" in " ".join(full(answer).split())
     assert as_json(answer)["life_fits"][0]["shape"] == pytest.approx(2.42, abs=0.005)
 
 

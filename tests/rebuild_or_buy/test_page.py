@@ -71,7 +71,7 @@ def test_a_page_is_written_whole_or_not_at_all(windlass, tmp_path, monkeypatch, 
     assert tags.fetched == []
     assert tags.seen.count("table") == tags.seen.count("caption") == tags.seen.count("thead")
     assert tags.seen.count("h1") == 2
-    assert tags.seen.count("img") == text.count('alt="') == 7
+    assert tags.seen.count("img") == text.count('alt="') == 6
     assert text.endswith("</html>")
     # where no file can be, none is left
     assert [main([*line, str(where)]) for where in (tmp_path, tmp_path / "no" / "r.html")] == [2, 2]

@@ -16,7 +16,7 @@ from repairecon.book.stock import read_case_aboard
 from repairecon.rebuild_or_buy import parts, sentences
 from repairecon.rebuild_or_buy.bench import StopWhen
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
-from repairecon.records import Needed, OrderWishes
+from repairecon.records import Assumed, Needed, OrderWishes, Source
 from repairecon.show import words
 
 DATA = Path(__file__).parents[2] / "data"
@@ -59,7 +59,7 @@ def test_what_turns_the_advice_is_not_denied_below(demos):
     assert "It turns: " in text
     assert "Price of exchange above" in text
     assert "; no price, hour or day turns it" not in text
-    assert "no guessed price, hour or day turns it" in text
+    assert "No guessed price, hour or day turns it" in text
 
 
 @pytest.mark.parametrize("many", [1, 4])
@@ -271,9 +271,11 @@ def test_spares_and_figures_of_the_boat_are_said() -> None:
     """Of the demo boat's book and folder: two seals and a gasket lie aboard, money and owner stand in boat.toml."""
     answer = rebuild_or_buy(read_case_aboard(DATA / "boat" / "jobs" / "raw_water_pump"), 300)
     assert "From the locker: shaft seal, bearing, cover gasket." in parts.first_screen(answer, 80)
+    _, years = parts.years(answer)
+    assert years.table["way"].iloc[-1] == "carry on as it is (barred)"  # though it would be the cheapest
     assumed = parts.full(answer, "assumed")
     assert "From the boat's folder" in assumed
-    assert "- boat.toml: currency, vat rate" in assumed
+    assert "- boat.toml: currency; vat rate" in assumed
     assert "worth of an own hour" in assumed.partition("From the boat's folder")[2]
     for word in ("brings", "p_early", "cost_own_hour", "="):
         assert word not in assumed
@@ -284,3 +286,27 @@ def test_an_answer_shows_itself_in_short() -> None:
     assert len(repr(answer)) < 1_500
     assert "First: volts at battery" in repr(answer)
     assert "<h3>" in answer._repr_html_()
+
+
+def test_rules_dropped_rows_and_turns_are_said_once_and_short(demos) -> None:
+    """Of the demo alternator: two rebuilds, rows dropped from four files, numbers that turn outside their range."""
+    answer = demos["alternator"]
+    assert len({r.way for r in answer.thumb_rules}) == 2
+    assert parts.full(answer, "rules").count("- No more than 50 % of new") == 1
+    dropped = parts.full(answer, "assumed").partition("Assumed rows that you dropped\n")[2]
+    assert "- ways.csv: rebuild here; specialist's rebuild; exchange unit; 4 more" in dropped
+    assert dropped.count("ways.csv") == 1
+    inside = [f for f in answer.flips if f.within_range]
+    assert 0 < len(inside) < len(answer.flips)
+    assert [line.rstrip(".").casefold() for line in sentences.flips(answer)] == [
+        sentences.flip(f).casefold() for f in inside[:6]
+    ]
+
+
+@pytest.mark.parametrize(("file", "guessed"), [("../../boat.toml", False), ("assumed", True)])
+def test_what_the_owner_wrote_for_the_boat_is_no_guess(file, guessed) -> None:
+    case = rc.case(assumed=(Assumed("life_years", "8", "years", "assumed, no source"),))
+    day = replace(rc.span(5, 30, 90), source=Source(file, 3))
+    answer = rebuild_or_buy(replace(case, terms=replace(case.terms, cost_lost_day=day)), draws=300)
+    guesses = " ".join(parts.first_screen(answer).partition("Guesses:")[2].split())
+    assert ("cost of a day out of service (" in guesses) == guessed

@@ -119,7 +119,7 @@ def test_nothing_is_written_until_it_is_kept(folder: Path) -> None:
     assert said["owner"]["cost_own_hour"] == pytest.approx(slider.value)
     assert said["needed"]["within_days"] == 21
     app.reset.click()
-    assert not app.what.touched
+    assert not app.what.values
     assert "With these figures" not in app.words.value
 
 
