@@ -19,7 +19,7 @@ from repairecon.compare_quotes.job import QuotesAnswer
 from repairecon.compare_quotes.tables import BY_DAYS, by_supplier
 
 from repairecon.show.plots import (  # isort: skip
-    BESIDE, HALO, INK, LINE, MAIN, QUIET, Margins, Picture, axis_label, check, end_margin, figure_of, inches, limits,
+    BESIDE, HALO, INK, LINE, MAIN, QUIET, Margins, Picture, axis_label, end_margin, figure_of, inches, limits,
     money_said, money_ticks, name_rows, per_inch, slot, stage, ticks, wrap, write,
 )  # fmt: skip
 from repairecon.show.words import days_words, money, share
@@ -60,7 +60,6 @@ def landed_by_supplier(table: pd.DataFrame, currency: str, caption: str = "", ax
 
     A column a charge in the order drawn [home money, 0 or more], at most six; charges that nobody takes are left out.
     """
-    check(table, list(table.columns))
     rows = table.loc[table.sum(axis=1).sort_values(ascending=False, kind="stable").index]
     rows = rows[[c for c in rows.columns if rows[c].abs().sum() > 0]]
     if rows.shape[1] > len(FILLS):
@@ -117,7 +116,6 @@ def order_against_days(frontier: pd.DataFrame, currency: str, caption: str = "",
     ``frontier`` has a row a basket that no other beats on both: ``days`` [day], ``total`` [home money], ``suppliers``
     (who is ordered from, in words).
     """
-    check(frontier, ["days", "total"], ["suppliers"])
     rows = frontier.sort_values("days", kind="stable")
     width = slot(ax)[0]
     margins = Margins(left=1.2, right=end_margin(width), axis=0.55)

@@ -12,7 +12,7 @@ from typing import Any
 from repairecon.kinds import facts, match_kind, match_symptom, settle
 from repairecon.kinds.facts import KindFacts, of_kind
 from repairecon.kinds.words import meaning
-from repairecon.rebuild_or_buy import sentences
+from repairecon.rebuild_or_buy import bench_words
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.records import STAGES, WAY_GROUPS, Case
 from repairecon.show.layout import capital, section, wrapped
@@ -211,7 +211,7 @@ class BenchSheet:
         """The rule in words: that of the advice, on its basis; else what ends a rebuild of this kind."""
         leave_it = "Stop before it is opened: that is for the specialist or the licensed hand."
         bar = [leave_it] if self.match.own_rebuild == _LICENSED else []
-        if self.answer is not None and (lines := sentences.stop_rule(self.answer, self.answer.advice.stops)):
+        if self.answer is not None and (lines := bench_words.stop_rule(self.answer, self.answer.advice.stops)):
             return [*bar, *lines]
         ends = [f"{b.event}: {b.outcome}" for b in self.own_events if b.ends_rebuild]
         ends = ends or [f["cause"] for f in self.known.failures if f["mend"] == "end" and f.yes("this_unit")]

@@ -11,7 +11,7 @@ from typing import Any
 
 import pandas as pd
 
-from repairecon.rebuild_or_buy import sentences
+from repairecon.rebuild_or_buy import bench_words, sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.lives import median_life
 from repairecon.rebuild_or_buy.stages import LEAVE
@@ -96,14 +96,14 @@ def how_counted(answer: Answer) -> str:
 
 def bench(answer: Answer) -> Blocks:
     alone = " (costs by this job alone)" if answer.advice.basis == "years" else ""
-    return [Panel(f"At the bench: when to go on, when to stop{alone}", filter(None, sentences.bench(answer)))]
+    return [Panel(f"At the bench: when to go on, when to stop{alone}", filter(None, bench_words.bench(answer)))]
 
 
 def _panel(title: str, say: Callable[[Answer], Iterable[str]]) -> Callable[[Answer], Blocks]:
     return lambda answer: [Panel(title, say(answer))]
 
 
-looks = _panel("What to look at first", sentences.looks)
+looks = _panel("What to look at first", bench_words.looks)
 flips = _panel("Where it turns, for this job", sentences.flips)
 cautions = _panel("Before you start", lambda answer: answer.cautions)
 
@@ -294,7 +294,7 @@ def first_screen(answer: Answer, width: int = 0) -> str:
     # only one look is the first: where the advice names it, the others are further ones
     look = "Worth a look too:" if any(w.look == answer.advice.what for w in answer.looks) else "Look first:"
     paying = [w for w in answer.looks if w.net >= LEAST_SAID and w.look != answer.advice.what]
-    looks = [sentences.look(answer, w) for w in paying]
+    looks = [bench_words.look(answer, w) for w in paying]
     ask, cautions = [capital(q) for q in answer.model.buying.questions[:2]], answer.cautions
     slips = [r.what for r in answer.look_again if r.could_turn]
     do, *why = sentences.advice(answer)
@@ -336,7 +336,7 @@ def _stops(answer: Answer) -> list[str]:
     if not sentences.strips(answer):
         return []
     here = [s for s in answer.advice.stops if s.action != LEAVE]
-    return [s for s in (*sentences.stop_rule(answer, here), sentences.repair_limit(answer)) if s]
+    return [s for s in (*bench_words.stop_rule(answer, here), bench_words.repair_limit(answer)) if s]
 
 
 def _turns(answer: Answer) -> list[str]:

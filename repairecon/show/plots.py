@@ -10,7 +10,6 @@ from typing import Any, Literal, NamedTuple
 
 import matplotlib.pyplot as plt
 import numpy as np
-import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
@@ -168,19 +167,6 @@ def stage(
         shift = (0.0, -72.0 * (margins.axis + 0.08))
         write(ax, (start, 0.0), caption, "axes fraction", shift, va="top", gid="caption")
     return ax
-
-
-def check(frame: pd.DataFrame, columns: Sequence[str], words: Sequence[str] = ()) -> None:
-    """Refuse a frame that lacks a column (of numbers or words) or a number, or has no row."""
-    missing = [name for name in (*words, *columns) if name not in frame.columns]
-    if missing:
-        raise ValueError(f"the frame lacks {', '.join(missing)}")
-    if frame.empty:
-        raise ValueError("the frame has no rows: there is nothing to draw")
-    for name in columns:
-        wrong = ~np.isfinite(frame[name].to_numpy(dtype=float))
-        if wrong.any():
-            raise ValueError(f"{name} of {frame.index[wrong][0]} is not a number")
 
 
 def limits(values: Iterable[float], zero_share: float = 0.6) -> tuple[float, float]:

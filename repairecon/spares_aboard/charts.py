@@ -68,7 +68,6 @@ def value_by_place(table: pd.DataFrame, currency: str, caption: str = "", ax: Ax
 
     ``table`` has a row a place: ``value`` left and ``written_down`` [home money, 0 or more].
     """
-    plots.check(table, ["value", "written_down"])
     rows = table.sort_values("value", ascending=False, kind="stable")
     width = plots.slot(ax)[0]
     margins = Margins(left=0.25 * width, right=0.26 * width, axis=0.3)
@@ -98,7 +97,6 @@ def risk_against_money(
     (chance that anything critical is short); ``bought`` says these three of the list advised, which is marked;
     ``budget`` is what the owner will spend [home money], marked if given.
     """
-    plots.check(curve, ["spend", "expected_cost", "p_critical_short"])
     rows = curve.sort_values("spend", kind="stable")
     margins = Margins(left=1.2, right=plots.end_margin(plots.slot(ax)[0]), axis=0.55)
     ax = plots.stage(ax, "What being without costs, as more is spent on spares", caption, 2.9, margins)
@@ -132,8 +130,6 @@ def expiry_timeline(
     ``table`` has a row an item, most pressing first: ``good_until`` and ``extended_until`` (dates; the same if no
     extension is allowed). ``today`` is the day of the list, ``until`` the last day of the passage, shaded if given.
     """
-    if table.empty:
-        raise ValueError("the frame has no rows: there is nothing to draw")
     ends = table[["good_until", "extended_until"]].map(_year)
     now, width = _year(today), plots.slot(ax)[0]
     margins = Margins(left=0.3 * width, right=0.24 * width, axis=0.3, top=0.16)

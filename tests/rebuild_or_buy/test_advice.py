@@ -11,7 +11,7 @@ from reference_case import HERE, branch, case, task, terms, way
 from small_case import part, small, sure
 
 from repairecon import new_case, read_case, rebuild_or_buy
-from repairecon.rebuild_or_buy import sentences
+from repairecon.rebuild_or_buy import bench_words, sentences
 from repairecon.records import Case, Look, Range, Years
 from repairecon.show.words import days_words
 
@@ -171,7 +171,7 @@ def test_is_it_this_unit_at_all_leads_if_asking_is_worth_its_price() -> None:
     cheap, dear = (answer.advice for answer in answers)
     # what is said of the bench agrees with the first step
     firsts = ("Not to be opened before the first look", "Do not begin: look elsewhere")
-    assert all(next(sentences.bench(a)).startswith(first) for a, first in zip(answers, firsts, strict=True))
+    assert all(next(bench_words.bench(a)).startswith(first) for a, first in zip(answers, firsts, strict=True))
     assert (cheap.do, cheap.what) == ("look", "look at this unit")
     assert cheap.look is not None
     assert cheap.look.net == pytest.approx(0.6 * 4 * 20 - 5)
@@ -183,7 +183,7 @@ def test_a_look_that_is_advised_is_not_called_too_dear_elsewhere(tmp_path: Path)
     pump = {"kind": "circulation pump", "symptom": "hums but does not turn"}
     new_case(tmp_path / "pump", **pump, price_new=210.0, price_kit=35.0, wait_days=6.0)
     answer = rebuild_or_buy(read_case(tmp_path / "pump"), 500)
-    first, *others = sentences.looks(answer)
+    first, *others = bench_words.looks(answer)
     assert answer.advice.do == "look"
     assert answer.advice.look is not None
     assert answer.advice.look.net <= 0

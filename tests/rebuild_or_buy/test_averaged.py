@@ -13,9 +13,9 @@ from plain_loop import PlainCase
 from reference_case import branch
 from small_case import part, small, sure
 
+from repairecon.rebuild_or_buy.bench_words import bench
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.sentences import bench
 from repairecon.rebuild_or_buy.stages import decision
 from repairecon.rebuild_or_buy.tree import Finding, grow
 from repairecon.records import Case, Look, RepaireconError

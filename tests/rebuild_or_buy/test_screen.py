@@ -13,7 +13,7 @@ from other_advice import Instead, advised
 
 import repairecon
 from repairecon.book.stock import read_case_aboard
-from repairecon.rebuild_or_buy import parts, sentences
+from repairecon.rebuild_or_buy import bench_words, parts, sentences
 from repairecon.rebuild_or_buy.bench import StopWhen
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.records import Assumed, Needed, OrderWishes, Source
@@ -149,7 +149,7 @@ def test_stripping_says_how_often_one_goes_on(answer):
     start = "Strip it, then decide by what you find: rebuild here (65 in 100), else buy new or take the exchange unit."
     assert text.startswith(start)
     assert "That comes to EUR 800 all in on average, EUR 250 less than exchange at once." in text
-    rule = sentences.stop_rule(answer, stops)
+    rule = bench_words.stop_rule(answer, stops)
     assert rule == [
         "Once it is stripped: buy new if you find shaft grooved (20 in 100).",
         "Once it is measured: take the exchange unit if you find seal gone (15 in 100).",
