@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -17,6 +18,17 @@ FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-
 # the same examples each time
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.load_profile("steady")
+
+
+# thousands of tests stay in memory: looking through them for what nobody needs takes a tenth of the time of a run
+def pytest_collection_finish() -> None:
+    gc.freeze()
+    gc.set_threshold(20_000)
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish() -> None:
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")
