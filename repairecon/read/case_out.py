@@ -331,9 +331,9 @@ def keep_findings(
         if event != outcome:
             said[names.find(event) or event] = names.find(outcome) or outcome
             continue
-        # without its event it is that of the only outcome that has all its words
+        # as it is said on the screen, or some of its words: the only outcome that has them, with its event's
         words = set(key(outcome).split())
-        alike = (b for b in case.branches if words <= set(_WORD.findall(key(b.outcome))))
+        alike = (b for b in case.branches if words <= set(_WORD.findall(key(f"{b.event} {b.outcome}"))))
         meant = dict.fromkeys((b.event, b.outcome) for b in alike)
         if len(meant) != 1:
             seen = [(b.event, b.outcome) for b in case.branches if b.seen_at in STAGES[:4]]

@@ -210,7 +210,7 @@ class Basis:
         """The nearest value of an own figure at which another way is cheaper by this job; None where it never is."""
         number = next(n for n in self.numbers if n.name == name)
         best = self.model.ways.index(self.this_job.way)
-        most = max(REACH * number.now, number.high, abs(self.this_job.total))
+        most = max(REACH * max(number.now, HOUR_IN_ORDER), number.high, abs(self.this_job.total))
         ends = [end for end in (0.0, most) if end != number.now]
         found = [lead_gone(number, best, number.now, end, 1e-9 * max(end, 1.0)) for end in ends]
         return min((x for x in found if x is not None), key=lambda x: abs(x - number.now), default=None)

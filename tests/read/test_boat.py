@@ -163,7 +163,10 @@ def test_what_is_found_is_kept_and_taken_back(boat: Path) -> None:
         "inside=shaft grooved under the seal", "strip", "shaft wear=0.05 mm",
     )  # fmt: skip
     assert read_case(job) == case
+    assert keep_findings(job, pieces("inside shaft grooved under the seal")).found == case.found  # as the screen had it
     assert keep_findings(job, {"Inside": ""}).found == ""
+    assert keep_findings(job, pieces("this unit to blame")).found == "this unit=to blame"
+    assert keep_findings(job, {"this unit": ""}).found == ""
     assert keep_findings(job, {"INSIDE": "Housing eaten or bore worn"}).found == "inside=housing eaten or bore worn"
 
 

@@ -71,6 +71,11 @@ def test_an_hour_that_is_not_priced_is_said_with_the_worth_at_which_it_turns() -
     work = task("take it apart and put it together", "strip", hours=sure(16))
     answer = rebuild_or_buy(made(terms=replace(FREE, own_hour_stated=False), tasks=(work,)), 200)
     assert answer.basis.hour_price_turns == pytest.approx(400 / 16)
+    # for one hour it takes a dear one, dearer than the whole job
+    answer = rebuild_or_buy(
+        made(terms=replace(FREE, own_hour_stated=False), tasks=(replace(work, hours=sure(1)),)), 200
+    )
+    assert answer.basis.hour_price_turns == pytest.approx(400)
 
 
 def test_where_hours_are_spared_the_quicker_of_near_ties_is_taken_and_what_that_costs_is_said() -> None:
