@@ -13,9 +13,11 @@ from numpy.typing import NDArray
 from repairecon.buying.buying import Buying, Priced
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.evaluate import AtMeans
-from repairecon.rebuild_or_buy.job import read_findings
+from repairecon.rebuild_or_buy.job import best_model, read_findings
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow
+from repairecon.rebuild_or_buy.ways_cost import Remedied
+from repairecon.rebuild_or_buy.work import remedy_name
 from repairecon.records import QUANTITIES, Actual, Case, Decision, Done, Range
 
 Floats = NDArray[np.float64]
@@ -25,7 +27,7 @@ CARRIAGE = "carriage"
 
 LINE_KINDS = {
     "task hours": "task", "task cost": "task", "fitting hours": "task",
-    "outcome hours": "damage", "outcome cost": "damage",
+    "outcome hours": "damage", "outcome cost": "damage", "remedy hours": "damage", "remedy cost": "damage",
     "carriage": CARRIAGE, "core carriage": CARRIAGE,
     "core": "unit", "strip": "unit", "refund": "refund", "old unit": "refund",
 }  # fmt: skip
@@ -49,15 +51,18 @@ class Estimate:
     """Expected cash, own hours and days of the ways of a case, with the inputs that are known held at a value.
 
     What is bought after a rebuild has ended is chosen once, on what is expected, and kept unless ``chosen`` is set.
-    ``buying`` holds the orders chosen for another estimate of the case.
+    ``buying`` holds the orders chosen for another estimate of the case, ``remedied`` the remedies taken in it.
     """
 
     def __init__(
         self, case: Case, found: Sequence[Finding] = (), allowed: Mapping[str, bool] | None = None,
-        own_hour: float | None = None, buying: Buying | None = None,
+        own_hour: float | None = None, buying: Buying | None = None, remedied: Remedied | None = None,
     ) -> None:  # fmt: skip
-        self.case = case
-        self.model = Model(case, grow(case, found), allowed or {}, own_hour=own_hour, buying=buying)
+        self.case, tree = case, grow(case, found)
+        if remedied is None:
+            self.model = best_model(case, tree, allowed or {}, -1, own_hour, buying)
+        else:
+            self.model = Model(case, tree, allowed or {}, -1, own_hour, buying, remedied)
         self.keys = {x.key: i for i, x in enumerate(self.model.inputs)}
         self.chosen = self.model.plain
 
@@ -111,6 +116,8 @@ class Estimate:
         line = LINE_KINDS.get(kind, "")
         if kind == "fitting hours":
             return line, f"fitting, {name}"
+        if kind.startswith("remedy"):
+            return line, next(f"{r.event}={r.outcome}" for r in self.case.remedies if name == remedy_name(r))
         if line == "damage":
             return line, name.partition(" given ")[0]
         return line, ("all" if line == CARRIAGE else name)
@@ -241,7 +248,8 @@ def bridge(
     walk.to("another way", f"{way} instead of {decision.way}", estimate.expected(way))
     for finding in found_in_order(case, actual):
         known.append(finding)
-        estimate = Estimate(case, known, allowed, decision.cost_own_hour, estimate.model.buying)
+        before = estimate.model
+        estimate = Estimate(case, known, allowed, decision.cost_own_hour, before.buying, before.costs.remedied)
         walk.to("found inside", str(finding), estimate.expected(way))
     # the unit that was bought because the rebuild was given up; where two were, nobody knows which
     units = [r.name for r in actual.of("unit") if r.name != way and case.way(r.name).traits.buys]

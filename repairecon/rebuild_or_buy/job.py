@@ -175,8 +175,10 @@ def _best(cost: Callable[[Taken], float], choices: dict[Key, list[tuple[Remedy, 
     return best
 
 
-def best_model(case: Case, tree: Tree, allowed: dict[str, bool], done: int, own_hour: float | None) -> Model:
-    buying, years, chosen = Buying(case), case.years, Taken()
+def best_model(
+    case: Case, tree: Tree, allowed: Mapping[str, bool], done: int, own_hour: float | None, buying: Buying | None = None
+) -> Model:
+    buying, years, chosen = buying or Buying(case), case.years, Taken()
     buys = [w for w in case.ways if w.traits.buys and not w.traits.rebuilds]
     for way in case.ways if case.remedies else ():
         # beside the way itself only what may be bought once a rebuild has ended

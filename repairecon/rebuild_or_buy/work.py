@@ -42,13 +42,17 @@ class Bill(dict[tuple[int, Term], Coef]):
         return Bill({k: coef for k, coef in less.items() if np.any(np.abs(coef) > LEAST)})
 
 
+def remedy_name(row: Remedy) -> str:
+    return f"{row.remedy}, {row.event}={row.outcome}"
+
+
 def _row(row: Task | Branch | Remedy) -> tuple[str, str, tuple[Range, Range, Range]]:
     """What kind of row of the case it is, its name, its hours, money and days."""
     if isinstance(row, Task):
         return "task", row.task, (row.hours, row.cost, row.days)
     ranges = row.extra_hours, row.outside_cost, row.extra_days
     if isinstance(row, Remedy):
-        return "remedy", f"{row.remedy}, {row.event}={row.outcome}", ranges
+        return "remedy", remedy_name(row), ranges
     return "outcome", f"{row.key} given {row.condition}" if row.given else row.key, ranges
 
 

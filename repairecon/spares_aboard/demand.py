@@ -19,12 +19,7 @@ from repairecon.read.case_folder import read_case
 from repairecon.read.problems import key
 from repairecon.read.reading import Defaults
 from repairecon.read.toml_records import CRITICAL, OTHER
-from repairecon.rebuild_or_buy.advice import screen
-from repairecon.rebuild_or_buy.learned import with_own_lives
-from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.outcomes import sample
-from repairecon.rebuild_or_buy.tree import grow
-from repairecon.rebuild_or_buy.years import Horizon
+from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.records import DAYS_A_YEAR, Item, Movement, Passage, Range, RepaireconError, SpareWish, UnitAboard
 from repairecon.spares_aboard.boat_units import UNKNOWN, BoatAround, Renewals, Standing
 
@@ -376,19 +371,16 @@ def case_worth(wish: SpareWish) -> CaseWorth:
     RepaireconError if the case looks no years ahead, or has no way that ends with a spare.
     """
     folder = Path(wish.case)
-    lived, _ = with_own_lives(read_case(folder, years=True))
-    # the years of a case as rebuild-or-buy has them, without the rest of that job
-    model = Model(lived, grow(lived), {w: not why for w, why in screen(lived).items()})
-    horizon = Horizon(model, sample(model, _DRAWS, 1), lived.years)
-    years = horizon.years
-    pairs = [c for c in horizon.spares if c.combination in model.ways]
+    horizon = rebuild_or_buy(read_case(folder, years=True), _DRAWS).horizon  # the rest of that job is not worked out
+    years, ways = horizon.years, horizon.model.ways
+    pairs = [c for c in horizon.spares if c.combination in ways]
     if not pairs:
         raise RepaireconError(
             f"passage.toml: {wish.item}: the case {folder.name} tells no worth of a spare: give it years to look ahead "
             "(horizon_years) and a way that ends with a spare, or write cost_without instead of case"
         )
     best = max(pairs, key=lambda c: c.net)
-    of_way = horizon.ledger.failures[model.ways.index(best.combination)]
+    of_way = horizon.ledger.failures[ways.index(best.combination)]
     failures = of_way.discounted * years.like_units
     return CaseWorth(
         item=wish.item, case=folder.name, combination=best.combination, worth=best.worth,

@@ -10,10 +10,11 @@ from pathlib import Path
 import pytest
 from done_case import ACTUAL, CASH, DAYS, HOURS, write_case
 
-from repairecon import FindingError, RepaireconError, read_case, rebuild_or_buy
+from repairecon import FindingError, RepaireconError, new_case, read_case, rebuild_or_buy
 from repairecon.after_the_job.bridge import Estimate, bridge, settled, worker
 from repairecon.after_the_job.job import after_the_job, decide
 from repairecon.after_the_job.screen import full
+from repairecon.buying.inputs import mean_of
 from repairecon.read.closed import Closed, read_closed, read_log
 from repairecon.records import (
     QUANTITIES,
@@ -375,3 +376,35 @@ def test_a_decision_that_cannot_be(tmp_path: Path, words: dict[str, str], match:
     with pytest.raises(RepaireconError, match=match):
         decide(folder, draws=500, **words)
     assert not (folder / "decided").exists()
+
+
+def test_what_meets_an_outcome_is_expected_as_it_was_decided(tmp_path: Path) -> None:
+    """A pump of which only the kind is known, its causes met by remedies: they cost what the first job had."""
+    folder, pump = tmp_path / "pump", {"kind": "fresh water pump", "symptom": "runs, no or little water"}
+    new_case(folder, **pump, price_new=185.0, price_kit=42.0, wait_days=4.0)
+    decide(folder, "rebuild here", on="2026-05-04", draws=500)
+    found = {"this unit": "to blame", "inside": "diaphragm split", "saving it": "parts and housing will do"}
+    with (folder / "actual.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    for row in rows:
+        row["outcome"] = found.get(row["name"], "") if row["kind"] == "found" else ""
+        if (row["kind"], row["name"]) == ("damage", "inside=diaphragm split"):
+            row |= {"hours": "0.5", "paid": "90"}
+    with (folder / "actual.csv").open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(rows[0]))
+        writer.writeheader()
+        writer.writerows(rows)
+    case, made = read_case(folder), after_the_job(read_closed(folder)).bridge
+    assert made is not None
+    steps = {(s.group, s.name): s for s in made.steps}
+    assert not any(group == "this version" for group, _ in steps)
+    # its own line: what was paid and worked, less what was expected of the remedy
+    (remedy,) = (r for r in case.remedies if (r.event, r.outcome) == ("inside", "diaphragm split"))
+    paid, worked = (steps[group, "inside=diaphragm split"] for group in ("paid for work", "hours"))
+    assert paid.cash == pytest.approx(90.0 - mean_of(remedy.outside_cost))
+    assert worked.own_hours == pytest.approx(0.5 - mean_of(remedy.extra_hours))
+    expected = rebuild_or_buy(case, 500, found="; ".join(f"{e}={o}" for e, o in found.items())).table.loc[
+        "rebuild here"
+    ]
+    at = made.estimate["cash"] + sum(s.cash for s in made.steps if s.group == "found inside")
+    assert at == pytest.approx(expected["cash_mean"])

@@ -17,6 +17,7 @@ from scipy import stats
 
 from repairecon.book.spares_book import book_at
 from repairecon.read.case_folder import read_case
+from repairecon.read.starter import new_case
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.records import Passage, Range, ReceiveLine, RepaireconError, SpareWish
 from repairecon.spares_aboard.command import as_json
@@ -292,9 +293,18 @@ def test_walk_of_one_number(tmp_path):
     assert "EUR 123 at cost" in " ".join(full(answer).split())
 
 
-def test_a_whole_units_worth_is_that_of_its_own_case(tmp_path):
-    """One figure in both jobs."""
+@pytest.mark.parametrize("of", ["windlass", "pump"])
+def test_a_whole_units_worth_is_that_of_its_own_case(tmp_path, of):
+    """One figure in both jobs; the pump's is of what is known of its kind, with remedies."""
     folder = DEMO.parent / "windlass"
+    if of == "pump":
+        folder = tmp_path / "windlass"
+        new_case(folder, kind="fresh water pump", symptom="runs, no or little water", price_new=185.0, price_kit=42.0)
+        toml = folder / "case.toml"
+        toml.write_text(f"{toml.read_text()}\n[years]\nhorizon_years = 8\np_away = 0.3\ncost_away = 150\n")
+        head, *rows = (folder / "ways.csv").read_text().splitlines()
+        pair = dict.fromkeys(head.split(","), "") | {"way": "rebuild and carry new", "kind": "rebuild and spare"}
+        (folder / "ways.csv").write_text("\n".join([head, ",".join((pair | {"bought": "new"}).values()), *rows]) + "\n")
     with empty_book(tmp_path) as book:
         book.add_item("motor, windlass", locker="A1")
         wish = SpareWish(item="motor, windlass", case=str(folder), price=400.0)
