@@ -323,17 +323,13 @@ def _choice(answer: Answer, hour: float) -> tuple[Choice, list[str]]:
         if present[second] < present[model.ways.index(chosen.way)]:
             because.append("a near tie today, decided by the years")
             return Choice(chosen.second, chosen.way, float(model.totals[second]), -chosen.gap), because
-    passed = _spared(answer, chosen, hour)
-    if passed is None:
-        return chosen, because
-    taken, why = passed
-    because.append(f"{chosen.way} is cheaper but {why}")
-    return taken, because
+    taken, why = _spared(answer, chosen, hour)
+    return taken, because + why
 
 
-def _spared(answer: Answer, chosen: Choice, hour: float) -> tuple[Choice, str] | None:
-    """The way that spares hours or days, where they are not priced and the cheapest way pays too little for them; what
-    the cheapest way has against it."""
+def _spared(answer: Answer, chosen: Choice, hour: float) -> tuple[Choice, list[str]]:
+    """The way that spares hours or days, where they are not priced and the cheapest way pays too little for them, and
+    what the cheapest has against it; else that one."""
     model, terms = answer.model, answer.case.terms
     a_day = 0.0 if terms.lost_day_stated else hour * DAY_IN_HOURS
     _, hours, days = model.expected().T
@@ -345,10 +341,10 @@ def _spared(answer: Answer, chosen: Choice, hour: float) -> tuple[Choice, str] |
     best, cheapest = min(ties, key=lambda i: (days[i], weighed[i]), default=least), model.ways.index(chosen.way)
     spared = [float(amount[cheapest] - amount[best]) for amount in not_priced]
     if best == cheapest or sum(spared) <= 0:
-        return None
+        return chosen, []
     total = float(model.totals[best])
     why = "pays little for your hours" if spared[0] >= spared[1] else "keeps you waiting"
-    return Choice(model.ways[best], chosen.way, total, chosen.total - total), why
+    return Choice(model.ways[best], chosen.way, total, chosen.total - total), [f"{chosen.way} is cheaper but {why}"]
 
 
 def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:

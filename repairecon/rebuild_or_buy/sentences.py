@@ -245,12 +245,10 @@ def _not_priced(answer: Answer) -> str:
         costs = [f"costs {answer.money(saved)} less"]
         costs += [f"takes {hours_words(more_hours)} more hours of yours"] if more_hours >= LEAST_HOURS else []
         costs += [f"is back {days_words(later)} later"] if later >= LEAST_DAYS else []
-        each, turns = "an hour", saved / more_hours if more_hours else 0.0
+        each, free, turns = "an hour", "your hours cost nothing", saved / max(more_hours, 1e-9)
         if more_hours < later * DAY_IN_HOURS:
-            each, turns = "a day", saved / later
-        when = f"{each} is worth less than {answer.money(turns)} to you"
-        if turns < 1.0:
-            when = "waiting costs you nothing" if each == "a day" else "your hours cost nothing"
+            each, free, turns = "a day", "waiting costs you nothing", saved / later
+        when = free if turns < 1.0 else f"{each} is worth less than {answer.money(turns)} to you"
         return f"{capital(cheaper)} {named(costs)}: take it if {when}."
     if terms.own_hour_stated or answer.cost_own_hour > 0:
         return ""

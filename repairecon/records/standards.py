@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Literal
 
-VERDICTS = ("same", "near", "not", "unknown")  # from the best to no answer
 STATUSES = ("published", "doubtful", "from memory")
 """How far a row of a table can be trusted, from the best to the worst."""
 AlikeVerdict = Literal["same", "near", "not", "unknown"]

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sweeps import examples
 
-from repairecon.records import STATUSES, VERDICTS
+from repairecon.records import STATUSES
 from repairecon.standards import equivalent, identify
 from repairecon.standards.tables import rows
 
@@ -41,7 +41,7 @@ LOOSE = examples(300)
 )
 def test_any_two_texts_have_an_answer(wanted: str, offered: str, fluid: str, material: str) -> None:
     got = equivalent(wanted, offered, fluid=fluid, material_offered=material)
-    assert got.verdict in VERDICTS
+    assert got.verdict in ("same", "near", "not", "unknown")
     assert got.reasons
     assert got.status in ("", *STATUSES)
     if got.verdict in ("near", "not"):
