@@ -35,7 +35,7 @@ def days(answer: Answer, ax: Axes | None = None) -> Axes:
 
 
 def tree(answer: Answer, ax: Axes | None = None) -> Axes:
-    caption = "Each row is a part of the one that it stands under."
+    caption = "Go down the rows as you open it, each a part of the one above it; where one says stop, go no further."
     return damage_tree(answer.nodes, answer.case.terms.currency, caption, ax)
 
 
