@@ -208,9 +208,8 @@ def sheet(case: Case, way: str) -> str:
         add("part", [part.part], planned + sold)
     for task in case.tasks:
         add("task", [task.task], task.stage, by=task.by if task.by != "owner" else "")
-    met = {(r.event, r.outcome) for r in case.remedies}
-    worked = (b for b in case.branches if b.extra_hours.high or b.outside_cost.high or (b.event, b.outcome) in met)
-    add("damage", (b.key for b in worked), "if it was found")
+    worked = [b.key for b in case.branches if b.extra_hours.high or b.outside_cost.high]
+    add("damage", [*worked, *map("{0.event}={0.outcome}".format, case.remedies)], "if it was found")
     add("task", fittings(case), taken)
     add("unit", (w.way for w in case.ways if w.traits.rebuilds != "here"), taken)
     add("refund", (w.way for w in case.ways if _refunds(w)), "if money came back for the old unit")
