@@ -147,12 +147,12 @@ def facts(kind: str) -> KindFacts:
     if kind not in kinds():
         raise KeyError(f"{kind!r} is no kind that is known here; kinds() lists them")
     ((line, row),) = of_kind("kinds", kind)
-    told: dict[str, Any] = {table: tuple(_sourced(table, kind)) for table in _OF_A_KIND}
+    tables: dict[str, Any] = {table: tuple(_sourced(table, kind)) for table in _OF_A_KIND}
     return KindFacts(
         kind, parts(row["other_names"]), row["group"], row["safety_class"], cast(OwnRebuild, row["own_rebuild"]),
         parts(row["cautions"]), life_years=spread(row, "life_years", source("kinds", line, row["life_source"])),
         symptoms=tuple(r["symptom"] for _, r in of_kind("symptoms", kind)),
-        ratios={r["key"]: r.range("") for r in _sourced("ratios", kind)}, **told,
+        ratios={r["key"]: r.range("") for r in _sourced("ratios", kind)}, **tables,
     )  # fmt: skip
 
 

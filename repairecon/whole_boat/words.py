@@ -180,7 +180,7 @@ def unit_table(b: BoatLine) -> pd.DataFrame:
             "costs each": "?" if u.cost_each is None else money(u.cost_each, b.currency),
             "days": "?" if u.days is None else whole(u.days),
             "spare": "aboard" if b.spares and u.unit in b.spares.units else "?" if u.spare_cost is None else
-            "pays" if (u.spare_worth or 0.0) > u.spare_cost else "no",
+            "pays" if any(s.kind == SPARE and s.of == u.unit for s in b.steps) else "no",
         }
         for u in sorted(b.units, key=lambda u: (-u.p_fails, u.unit))
     ]  # fmt: skip

@@ -30,7 +30,7 @@ from repairecon.whole_boat.answer import (
     whole_boats,
 )
 from repairecon.whole_boat.units import Failing, Life, UnitLine, life_of, renew_saves, season, unit_line
-from repairecon.whole_boat.words import caption, first_screen, page, spares_words
+from repairecon.whole_boat.words import caption, first_screen, page, spares_words, unit_table
 
 # invented figures
 BOAT = """[boat]
@@ -160,6 +160,15 @@ def test_what_is_on_the_screen(found: BoatLine) -> None:
     assert all(len(line) <= 100 for line in said.splitlines())
     for words in ("What to do next", "1. critical: starter motor", "figures: invented", "autopilot", "Not read (1)"):
         assert words in said
+
+
+def test_a_spare_pays_in_the_table_where_it_is_a_step() -> None:
+    """One that saves too little for its price to be named is no spare that pays, either."""
+    found = whole_boat(Path(__file__).parents[2] / "data" / "boat")
+    pays = {row["unit"] for _, row in unit_table(found).iterrows() if row["spare"] == "pays"}
+    small = next(u for u in found.units if u.unit == "coolant pump")
+    assert pays == {"bilge pump (2)"}
+    assert 0 < (small.spare_worth or 0.0) - (small.spare_cost or 0.0) < 0.05 * (small.price_new or 0.0)
 
 
 def test_the_answer_shows_itself_in_short_and_the_page_of_two_has_both(found: BoatLine) -> None:
