@@ -133,6 +133,15 @@ def test_how_long_she_is_kept_is_held_against_the_way_that_is_advised() -> None:
     assert "for new" in sentences.longer(answer)
 
 
+def test_no_makeshift_is_said_to_come_cheaper_over_the_years(tmp_path: Path) -> None:
+    """A pump that leaks coolant is not carried on with for thirteen years (common practice, no source)."""
+    leak = "green coolant running down the front of the engine under the pump"
+    new_case(tmp_path / "pump", kind="engine coolant pump", symptom=leak, price_new=220.0, wait_days=5.0)
+    answer = rebuild_or_buy(read_case(tmp_path / "pump"), 200)
+    assert "carry on as it is" in answer.table.index
+    assert answer.basis.beyond("rebuild here")[1] == "new"
+
+
 OTHER = (branch("this unit", "to blame", 0.6, "first run"),
          branch("this unit", "another is", 0.4, "first run", not_this_unit=True))  # fmt: skip
 
@@ -148,8 +157,11 @@ def test_where_the_unit_is_left_alone_it_is_said_what_to_look_at_and_nothing_of_
     branches = (branch("this unit", "to blame", 0.4, "first run"),
                 *(branch("this unit", o, p, "first run", not_this_unit=True)
                   for o, p in (("filter blocked", 0.25), ("air leak", 0.35))))  # fmt: skip
-    answer = rebuild_or_buy(made(branches=branches, terms=replace(FREE, own_hour_stated=False)), 200)
-    assert answer.advice.do == "leave"
+    work = task("take it apart and put it together", "strip", hours=sure(30))  # so that new is taken, for the hours
+    unpriced = made(branches=branches, tasks=(work,), terms=replace(FREE, own_hour_stated=False))
+    answer = rebuild_or_buy(unpriced, 200)
+    assert (answer.advice.do, answer.advice.way) == ("leave", "new")
+    assert answer.advice.because == ("it is probably not to blame",)
     first, *others = sentences.advice(answer)
     assert first == (
         "Leave this unit alone and look elsewhere first: it is probably not to blame; more likely it is air leak "
